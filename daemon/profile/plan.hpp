@@ -1,0 +1,39 @@
+#pragma once
+/// What a run goes through: stages with durations.
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/timestamp.hpp"
+
+namespace steadyglow::profile {
+
+enum class StageKind : std::uint8_t { bring_up, warm_up, baseline, idle_soak, driven_soak, cool_down };
+inline constexpr std::uint8_t stage_kind_count = 6;
+
+std::string_view to_word(StageKind kind);
+
+struct Stage {
+  StageKind kind = StageKind::idle_soak;
+  Duration planned{};       ///< for a counted stage: hours that must count, not hours that pass
+  bool is_counted = false;  ///< only soak stages count
+};
+
+inline constexpr std::size_t stages_max = 32;
+/// A unit that is told to be off must draw nothing within this time: common practice, no source.
+inline constexpr Duration off_proven_within_default = std::chrono::seconds{2};
+
+struct Plan {
+  std::string title;
+  std::vector<Stage> stages;
+  bool is_off_at_end = true;
+  Duration off_proven_within = off_proven_within_default;
+
+  Duration counted_planned() const;
+};
+
+/// The plan of somebody who gave none: warm-up 60 min, baseline 30 min, then an idle soak for as long as readings come.
+Plan plan_without_file();
+
+}  // namespace steadyglow::profile

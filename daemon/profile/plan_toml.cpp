@@ -1,0 +1,90 @@
+#include <fmt/format.h>
+
+#include <array>
+
+#include "document/table.hpp"
+#include "profile/profile_toml.hpp"
+
+namespace steadyglow::profile {
+namespace {
+
+using document::Table;
+
+constexpr std::array<std::string_view, stage_kind_count> stage_words{"bring_up", "warm_up", "baseline", "idle_soak", "driven_soak", "cool_down"};
+constexpr double stage_minutes_max = 14.0 * 24.0 * 60.0;
+
+Duration from_minutes(double minutes) { return Duration{static_cast<Duration::rep>(minutes * 60000.0 + 0.5)}; }
+
+Stage parse_stage(Table& table) {
+  Stage stage;
+  const std::string kind = table.word("kind", {stage_words.begin(), stage_words.end()});
+  for (std::size_t i = 0; i < stage_words.size(); ++i)
+    if (stage_words[i] == kind) stage.kind = static_cast<StageKind>(i);
+  stage.planned = from_minutes(table.number("minutes", {0.0, stage_minutes_max}));
+  const bool is_soak = stage.kind == StageKind::idle_soak || stage.kind == StageKind::driven_soak;
+  stage.is_counted = table.maybe_flag("counted").value_or(is_soak);
+  if (stage.is_counted && !is_soak)
+    table.mistake("counted", fmt::format("hours of {} cannot count", kind), "only idle_soak and driven_soak count");
+  table.done();
+  return stage;
+}
+
+void check_order(Table& top, const Plan& plan) {
+  bool has_soak = false;
+  bool has_baseline = false;
+  for (const Stage& stage : plan.stages) {
+    if (stage.is_counted && !has_baseline)
+      return top.mistake("stage", "a counted soak stands before the baseline", "drift and pairs are judged against a baseline: put one before it");
+    has_baseline |= stage.kind == StageKind::baseline;
+    has_soak |= stage.is_counted;
+  }
+  if (!has_soak) top.mistake("stage", "the plan has no counted soak stage", "add a [[stage]] with kind = \"idle_soak\"");
+}
+
+}  // namespace
+
+std::string_view to_word(StageKind kind) { return stage_words[static_cast<std::size_t>(kind)]; }
+
+Duration Plan::counted_planned() const {
+  Duration sum{};
+  for (const Stage& stage : stages)
+    if (stage.is_counted) sum += stage.planned;
+  return sum;
+}
+
+Plan plan_without_file() {
+  Plan plan;
+  plan.title = "without a plan";
+  plan.is_off_at_end = false;
+  plan.stages = {{StageKind::warm_up, from_minutes(60.0), false},
+                 {StageKind::baseline, from_minutes(30.0), false},
+                 {StageKind::idle_soak, from_minutes(stage_minutes_max), true}};
+  return plan;
+}
+
+std::optional<Plan> parse_plan(std::string_view text, std::string_view file, Errors& errors) {
+  const std::size_t errors_before = errors.size();
+  const document::Node root = document::parse(text, file, errors);
+  if (errors.size() > errors_before) return std::nullopt;
+  Table top(root, file, errors);
+  Plan plan;
+  if (auto head = top.maybe_table("plan")) {
+    plan.title = head->text("title");
+    plan.is_off_at_end = head->maybe_word("at_end", {"off", "leave_on"}).value_or("off") == "off";
+    if (const auto seconds = head->maybe_number("off_proven_within_seconds", {0.5, 3600.0}))
+      plan.off_proven_within = from_minutes(*seconds / 60.0);
+    head->done();
+  } else if (!top.has("plan")) {
+    top.mistake("", "there is no [plan] table", "begin with [plan] and title = \"...\"");
+  }
+  auto tables = top.tables("stage");
+  top.done();
+  if (tables.empty()) top.mistake("stage", "a plan needs at least one [[stage]]");
+  else if (tables.size() > stages_max) top.mistake("stage", fmt::format("{} stages are more than {}", tables.size(), stages_max));
+  for (Table& table : tables) plan.stages.push_back(parse_stage(table));
+  if (errors.size() == errors_before) check_order(top, plan);
+  if (errors.size() > errors_before) return std::nullopt;
+  return plan;
+}
+
+}  // namespace steadyglow::profile
