@@ -1,0 +1,52 @@
+#include "analysis/contact.hpp"
+
+#include <cmath>
+
+namespace steadyglow::analysis {
+
+void ContactWatch::learn(double level, std::optional<double> watts) {
+  if (state_ != State::attached) return;
+  level_ = level;
+  watts_ = watts;
+}
+
+void ContactWatch::clear() { *this = ContactWatch{}; }
+
+ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at) {
+  if (!level_ || !watts_) return ContactVerdict::fine;
+  const bool is_collapsed = std::fabs(value) < collapsed_share * std::fabs(*level_);
+  switch (state_) {
+    case State::attached:
+      if (!is_collapsed) return ContactVerdict::fine;
+      state_ = State::suspect;
+      since_ = at;
+      return ContactVerdict::suspect;
+    case State::suspect: {
+      if (!is_collapsed) {
+        state_ = State::attached;
+        return ContactVerdict::fine;
+      }
+      const bool has_witness = watts && watts_at - since_ >= witness_after;
+      if (has_witness && std::fabs(*watts - *watts_) < watts_share * std::fabs(*watts_)) {
+        state_ = State::lost;
+        back_ = 0;
+        return ContactVerdict::lost;
+      }
+      if (has_witness || at - since_ >= decide_within) {
+        clear();
+        return ContactVerdict::real;
+      }
+      return ContactVerdict::suspect;
+    }
+    case State::lost:
+      break;
+  }
+  constexpr int samples_back = 3;
+  const bool is_back = std::fabs(value - *level_) < returned_share * std::fabs(*level_);
+  back_ = is_back ? back_ + 1 : 0;
+  if (back_ < samples_back) return ContactVerdict::lost;
+  state_ = State::attached;
+  return ContactVerdict::fine;
+}
+
+}  // namespace steadyglow::analysis

@@ -1,0 +1,43 @@
+#pragma once
+/// Did the unit change, or has the clip come off? The watts are the witness.
+#include <optional>
+
+#include "core/timestamp.hpp"
+
+namespace steadyglow::analysis {
+
+enum class ContactVerdict {
+  fine,      ///< the reading may be used
+  suspect,   ///< it fell to almost nothing in one sample; the witness has not spoken yet
+  lost,      ///< the unit goes on as before: the clip is off
+  real,      ///< the watts moved as well: the unit itself changed
+};
+
+/// A reading collapses to almost zero in one sample. If the mains watts, measured after that, stand where they stood,
+/// it is the contact; if they moved or there is no witness within decide_within, the fall is taken as real.
+class ContactWatch {
+ public:
+  static constexpr double collapsed_share = 0.1;   ///< of the level before: less than this is "almost nothing"
+  static constexpr double watts_share = 0.06;      ///< a real loss of a stage moves the watts by more than this
+  static constexpr double returned_share = 0.15;   ///< back within this of the level before: the clip is on again
+  static constexpr Duration witness_after = std::chrono::seconds{2};
+  static constexpr Duration decide_within = std::chrono::seconds{30};
+
+  /// Tells the level that the reading is usually at (a minute median), and the watts at that time.
+  void learn(double level, std::optional<double> watts);
+  /// watts: the newest good reading of the mains power; watts_at: when it was taken.
+  ContactVerdict step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at);
+  void clear();
+  bool is_lost() const { return state_ == State::lost; }
+  std::optional<double> level_before() const { return level_; }
+
+ private:
+  enum class State { attached, suspect, lost };
+  State state_ = State::attached;
+  Timestamp since_{};
+  std::optional<double> level_;
+  std::optional<double> watts_;
+  int back_ = 0;
+};
+
+}  // namespace steadyglow::analysis

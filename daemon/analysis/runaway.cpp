@@ -1,0 +1,56 @@
+#include "analysis/runaway.hpp"
+
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "analysis/statistics.hpp"
+
+namespace steadyglow::analysis {
+namespace {
+
+constexpr std::array<std::size_t, 3> windows{2, 4, 8};
+constexpr std::size_t reference_minutes = 15;
+constexpr std::size_t reference_minutes_min = 8;
+/// Steps must grow by this much to be called accelerating: a straight ramp has 1.
+constexpr double growth_min = 1.3;
+
+double mean(std::span<const double> values) {
+  double sum = 0.0;
+  for (const double value : values) sum += value;
+  return sum / static_cast<double>(values.size());
+}
+
+}  // namespace
+
+std::optional<double> Runaway::minutes_to(double limit) const {
+  if (limit <= now) return 0.0;
+  const double r = growth_per_window;
+  const double reach = 1.0 + (limit - now) * (r - 1.0) / (last_step * r);
+  if (!(reach > 0.0)) return std::nullopt;
+  return window_minutes * std::log(reach) / std::log(r);
+}
+
+std::optional<Runaway> judge_runaway(std::span<const double> minutes, const RunawayPolicy& policy) {
+  for (const std::size_t window : windows) {
+    const std::size_t needed = 3 * window + reference_minutes_min;
+    if (minutes.size() < needed) continue;
+    const std::size_t start = minutes.size() - 3 * window;
+    const std::size_t reference_start = start > reference_minutes ? start - reference_minutes : 0;
+    std::vector<double> reference(minutes.begin() + static_cast<std::ptrdiff_t>(reference_start),
+                                  minutes.begin() + static_cast<std::ptrdiff_t>(start));
+    const double m1 = mean(minutes.subspan(start, window));
+    const double m2 = mean(minutes.subspan(start + window, window));
+    const double m3 = mean(minutes.subspan(start + 2 * window, window));
+    const double from = median_in_place(reference);
+    const double first = m2 - m1;
+    const double second = m3 - m2;
+    const bool is_growing = first > 0.25 * policy.step_min && second > policy.step_min && second > growth_min * first;
+    if (!is_growing || m3 - from < policy.moved_min) continue;
+    const double ratio = second / first;
+    return Runaway{from, minutes.back(), static_cast<double>(window), static_cast<double>(window) * std::log(2.0) / std::log(ratio), ratio, second};
+  }
+  return std::nullopt;
+}
+
+}  // namespace steadyglow::analysis
