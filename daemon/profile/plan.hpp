@@ -23,12 +23,18 @@ struct Stage {
 inline constexpr std::size_t stages_max = 32;
 /// A unit that is told to be off must draw nothing within this time: common practice, no source.
 inline constexpr Duration off_proven_within_default = std::chrono::seconds{2};
+/// A point that gave no good reading for this long is silent; the unit is cut when every protective point has been
+/// silent for the second of these. Common practice, no source.
+inline constexpr Duration silent_after_default = std::chrono::seconds{60};
+inline constexpr Duration blind_trip_after_default = std::chrono::seconds{60};
 
 struct Plan {
   std::string title;
   std::vector<Stage> stages;
   bool is_off_at_end = true;
   Duration off_proven_within = off_proven_within_default;
+  Duration silent_after = silent_after_default;
+  Duration blind_trip_after = blind_trip_after_default;
 
   Duration counted_planned() const;
 };

@@ -11,6 +11,7 @@ namespace {
 using document::Table;
 
 constexpr std::array<std::string_view, stage_kind_count> stage_words{"bring_up", "warm_up", "baseline", "idle_soak", "driven_soak", "cool_down"};
+constexpr double plan_seconds_max = 3600.0;
 constexpr double stage_minutes_max = 14.0 * 24.0 * 60.0;
 
 Duration from_minutes(double minutes) { return Duration{static_cast<Duration::rep>(minutes * 60000.0 + 0.5)}; }
@@ -71,8 +72,12 @@ std::optional<Plan> parse_plan(std::string_view text, std::string_view file, Err
   if (auto head = top.maybe_table("plan")) {
     plan.title = head->text("title");
     plan.is_off_at_end = head->maybe_word("at_end", {"off", "leave_on"}).value_or("off") == "off";
-    if (const auto seconds = head->maybe_number("off_proven_within_seconds", {0.5, 3600.0}))
-      plan.off_proven_within = from_minutes(*seconds / 60.0);
+    const auto seconds = [&](std::string_view key, Duration& into) {
+      if (const auto value = head->maybe_number(key, {0.5, plan_seconds_max})) into = from_minutes(*value / 60.0);
+    };
+    seconds("off_proven_within_seconds", plan.off_proven_within);
+    seconds("silent_after_seconds", plan.silent_after);
+    seconds("blind_trip_after_seconds", plan.blind_trip_after);
     head->done();
   } else if (!top.has("plan")) {
     top.mistake("", "there is no [plan] table", "begin with [plan] and title = \"...\"");

@@ -1,0 +1,457 @@
+#include "soak/engine.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/decimal.hpp"
+#include "soak/verdict.hpp"
+
+namespace steadyglow::soak {
+namespace {
+
+using analysis::ContactVerdict;
+using profile::Role;
+using profile::StageKind;
+
+/// A warm-up may wait this much longer than planned for the last point to settle.
+constexpr Duration settle_extra_max = std::chrono::minutes{120};
+/// Points that go silent together are told together.
+constexpr Duration silence_group = std::chrono::seconds{15};
+/// Silent means no good reading for this many of the point's usual intervals, and at least the plan's time.
+constexpr int silent_intervals = 5;
+constexpr int blind_intervals = 4;
+constexpr double interval_memory = 0.1;
+/// Less than this share of what it usually draws is "draws no power".
+constexpr double no_power_share = 0.15;
+constexpr Duration no_power_after = std::chrono::seconds{10};
+
+double to_base(const profile::Point& point, double value) { return point.uom.to_base * value; }
+
+std::string figure(const profile::Point& point, double value) {
+  const std::string_view shown = point.uom.shown;
+  return to_figure(value, 3) + (shown.empty() ? "" : " ") + std::string(shown);
+}
+
+std::string span_text(Duration duration) {
+  const double seconds = seconds_of(duration);
+  if (seconds < 90.0) return fmt::format("{:.0f} s", seconds);
+  if (seconds < 5400.0) return fmt::format("{:.0f} min", seconds / 60.0);
+  return fmt::format("{:.1f} h", seconds / 3600.0);
+}
+
+std::vector<PointWatch> watches_of(const profile::Profile& profile) {
+  std::vector<PointWatch> watches;
+  watches.reserve(profile.points.size());
+  for (std::size_t i = 0; i < profile.points.size(); ++i) watches.emplace_back(profile.points[i], PointId{static_cast<std::uint16_t>(i)});
+  return watches;
+}
+
+}  // namespace
+
+Engine::Engine(profile::Profile profile, profile::Plan plan)
+    : profile_(std::move(profile)),
+      book_(events_),
+      stages_(std::move(plan)),
+      points_(watches_of(profile_)),
+      groups_(matched_groups(profile_)),
+      mains_point_(profile_.first_of(Role::mains_voltage)),
+      watts_point_(profile_.first_of(Role::mains_power)),
+      ambient_point_(profile_.first_of(Role::ambient)),
+      grid_bias_point_(profile_.first_of(Role::grid_bias)),
+      intervals_(profile_.points.size()),
+      bad_since_(profile_.points.size()),
+      is_bad_(profile_.points.size()) {
+  const auto current = profile_.first_of(Role::mains_current);
+  proof_point_ = current ? current : watts_point_;
+  if (profile_.mains_nominal) mains_.set_nominal(profile_.mains_nominal->value);
+  else if (mains_point_ && profile_.point(*mains_point_).nominal)
+    mains_.set_nominal(to_base(profile_.point(*mains_point_), *profile_.point(*mains_point_).nominal));
+  // Without a plan's own warm-up, the profile's hint: bring-up and warm-up of the plan otherwise.
+}
+
+void Engine::begin_call(Timestamp at) {
+  events_.clear();
+  while (next_second_ <= at) {
+    now_ = next_second_;
+    next_second_ += std::chrono::seconds{1};
+    on_second(now_);
+  }
+  now_ = std::max(now_, at);
+}
+
+std::span<const Event> Engine::advance(Timestamp now) {
+  begin_call(now);
+  return events_;
+}
+
+std::span<const Event> Engine::take(std::span<const Reading> readings) {
+  if (readings.empty()) return {};
+  begin_call(std::max(now_, readings.front().at()));
+  for (const Reading& reading : readings) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
+  last_input_at_ = now_;
+  return events_;
+}
+
+std::span<const Event> Engine::acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note) {
+  begin_call(std::max(now_, at));
+  book_.acknowledge(alarm, who, note, now_);
+  return events_;
+}
+
+std::span<const Event> Engine::stop(Timestamp at, const std::string& who, const std::string& why) {
+  begin_call(std::max(now_, at));
+  if (power_ == Power::on) open_outlet(now_, Power::off_by_person, fmt::format("{} ordered it off: {}", who, why.empty() ? "no reason given" : why));
+  return events_;
+}
+
+std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
+  begin_call(std::max(now_, at));
+  if (power_ == Power::on) {
+    begin_segment(now_);
+    say_stage(now_, "warms up again: " + why);
+  }
+  return events_;
+}
+
+// ---- one reading -----------------------------------------------------------------------------------------------
+
+void Engine::take_one(const Reading& reading) {
+  PointWatch& point = watch(reading.point());
+  const std::size_t index = reading.point().index;
+  if (const auto before = point.last_good_at(); before && reading.is_good() && reading.at() > *before) {
+    const Duration passed = reading.at() - *before;
+    Duration& usual = intervals_[index];
+    usual = usual == Duration{} ? passed
+                                : Duration{static_cast<Duration::rep>((1.0 - interval_memory) * static_cast<double>(usual.count()) +
+                                                                      interval_memory * static_cast<double>(std::min(passed, 10 * usual).count()))};
+  }
+  if (reading.is_good()) is_bad_[index] = false;
+  else if (!is_bad_[index]) {
+    is_bad_[index] = true;
+    bad_since_[index] = reading.at();
+  }
+  const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
+  const auto taken = point.take(reading, watts_, watts_at_, is_disturbed);
+  if (!reading.is_good()) return;
+  if (reading.point() == proof_point_) take_proof(reading);
+  if (power_ != Power::on) return;
+  if (reading.point() == mains_point_) take_mains(reading);
+  if (reading.point() == watts_point_) take_watts(reading);
+  if (mains_.is_gone()) return;
+  judge_contact(point, taken, reading.at());
+  judge_limits(point, taken, reading.at());
+}
+
+void Engine::take_mains(const Reading& reading) {
+  const auto change = mains_.step(reading.at(), to_base(profile_.point(reading.point()), reading.value()));
+  if (!change) return;
+  const profile::Point& point = profile_.point(reading.point());
+  const auto said = [&](Severity severity, std::string message) {
+    book_.raise({Kind::mains, severity, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, std::move(message)});
+  };
+  switch (*change) {
+    case MainsWatch::Change::gone:
+      begin_segment(reading.at());
+      return said(Severity::note, fmt::format("the mains are gone: {}; hours stand still", figure(point, reading.value())));
+    case MainsWatch::Change::back:
+      begin_segment(reading.at());
+      return book_.clear(Kind::mains, reading.point(), reading.at(), fmt::format("the mains are back: {}; the unit warms up again, uncounted", figure(point, reading.value())));
+    case MainsWatch::Change::outside:
+      return said(Severity::note, fmt::format("the mains stand at {}, more than 10 % from nominal; hours do not count meanwhile", figure(point, reading.value())));
+    case MainsWatch::Change::inside:
+      return book_.clear(Kind::mains, reading.point(), reading.at(), fmt::format("the mains are within 10 % again: {}", figure(point, reading.value())));
+  }
+}
+
+void Engine::take_watts(const Reading& reading) {
+  watts_ = reading.value();
+  watts_at_ = reading.at();
+  if (mains_.is_gone() || !running_watts_) return;
+  const bool is_nothing = reading.value() < no_power_share * *running_watts_;
+  if (!is_nothing) {
+    no_power_since_.reset();
+    if (!draws_no_power_) return;
+    draws_no_power_ = false;
+    begin_segment(reading.at());
+    return book_.clear(Kind::step, reading.point(), reading.at(), fmt::format("the unit draws power again: {}", figure(profile_.point(reading.point()), reading.value())));
+  }
+  if (!no_power_since_) no_power_since_ = reading.at();
+  if (draws_no_power_ || reading.at() - *no_power_since_ < no_power_after) return;
+  draws_no_power_ = true;
+  const profile::Point& point = profile_.point(reading.point());
+  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol,
+               fmt::format("the unit stopped drawing power: {} before, {} now, mains present: fuse, switch or plug", figure(point, *running_watts_), figure(point, reading.value()))});
+}
+
+void Engine::take_proof(const Reading& reading) {
+  const profile::Point& point = profile_.point(reading.point());
+  const double base = std::fabs(to_base(point, reading.value()));
+  const bool draws_nothing = base < (point.role == Role::mains_current ? off_amperes : off_watts);
+  const auto change = off_.step(reading.at(), draws_nothing);
+  if (!change) return;
+  if (*change == OffWatch::State::proven) {
+    off_text_ = fmt::format("off, proven: {} {} after the order", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()));
+    if (book_.stands(Kind::outlet, std::nullopt)) return book_.clear(Kind::outlet, std::nullopt, reading.at(), off_text_);
+    Finding proven{Kind::outlet, Severity::note, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, off_text_};
+    book_.raise(std::move(proven));
+    return;
+  }
+  off_text_ = fmt::format("ordered off {} ago and still draws {}: the contact may be welded; pull the plug if it is safe to do so",
+                          span_text(reading.at() - off_.ordered_at()), figure(point, reading.value()));
+  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, off_text_});
+  events_.emplace_back(OpenOutlet{reading.at(), 2, true, "second order: " + off_reason_});
+}
+
+void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
+  const profile::Point& point = watch.point();
+  for (const auto& change : taken.limits) {
+    if (power_ != Power::on) return;
+    if (!change.is_active) {
+      book_.clear(Kind::limit, watch.id(), at, fmt::format("{} is back inside its limit: {}", point.name, figure(point, *watch.last_good())));
+      continue;
+    }
+    ++limits_hit_;
+    Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol,
+                    fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
+                                change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),
+                                span_text(change.dwell), surroundings_text())};
+    const std::string reason = finding.message;
+    book_.raise(std::move(finding));
+    if (change.is_trip) open_outlet(at, Power::tripped, reason);
+  }
+}
+
+void Engine::judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
+  if (!taken.contact_changed) return;
+  const profile::Point& point = watch.point();
+  if (!watch.is_contact_lost())
+    return book_.clear(Kind::sensor, watch.id(), at, fmt::format("{} reads {} again: the contact is back", point.name, figure(point, *watch.last_good())));
+  book_.raise({Kind::sensor, Severity::note, true, at, {watch.id()}, watch.latest()->as_met(), std::nullopt, point.uom.symbol,
+               fmt::format("{} fell to {} in one reading while the watts stayed at {}: contact lost (clip or lead); the gap is kept as a gap",
+                           point.name, figure(point, watch.latest()->as_met()), to_figure(watts_.value_or(0.0), 3) + " W")});
+}
+
+// ---- time ------------------------------------------------------------------------------------------------------
+
+void Engine::on_second(Timestamp second) {
+  if (power_ == Power::on) {
+    // Nothing at all came in: that is a gap of whoever recorded, not blindness; hours stand still.
+    const bool is_fed = last_input_at_ && second - *last_input_at_ <= stages_.plan().silent_after;
+    const bool counts = why_not_counting().empty() && is_fed;
+    stages_.pass(std::chrono::seconds{1}, counts);
+    if (is_fed) {
+      judge_silence(second);
+      judge_blindness(second);
+    }
+  } else {
+    stages_.pass(std::chrono::seconds{1}, false);
+  }
+  if (ms_of(second) % 60000 == 0) on_minute(second);
+}
+
+void Engine::on_minute(Timestamp minute) {
+  if (power_ == Power::on) {
+    const Surroundings around = surroundings();
+    for (PointWatch& point : points_) point.close_minute(minute, around);
+    if (!mains_.nominal() && mains_point_) {
+      if (const auto level = watch(*mains_point_).recent_raw_level(std::chrono::minutes{1}))
+        mains_.set_nominal(to_base(profile_.point(*mains_point_), *level));
+    }
+    if (watts_point_ && !draws_no_power_ && !mains_.is_gone()) {
+      const auto level = watch(*watts_point_).recent_raw_level(std::chrono::minutes{1});
+      constexpr double watts_worth_watching = 4.0;
+      if (level && *level > watts_worth_watching) running_watts_ = level;
+    }
+    if (!mains_.is_gone() && !draws_no_power_) {
+      judge_trends(minute);
+      if (power_ == Power::on) move_phase(minute);
+    }
+  }
+  move_stage(minute);
+}
+
+std::string Engine::why_not_counting() const {
+  if (power_ != Power::on) return "the outlet is off";
+  if (stages_.is_done()) return "the plan is done";
+  if (!stages_.current()->is_counted) return "this stage does not count";
+  if (mains_.is_gone()) return "the mains are gone";
+  if (mains_.is_outside()) return "the mains are outside 10 % of nominal";
+  if (draws_no_power_) return "the unit draws no power";
+  if (stages_.phase() != Phase::judging) return "it warms up again after an interruption";
+  for (const PointWatch& point : points_)
+    if (point.point().is_protective && is_silent(point, now_)) return "no view of " + point.point().name;
+  return {};
+}
+
+bool Engine::is_silent(const PointWatch& watch, Timestamp now) const {
+  const Duration usual = intervals_[watch.id().index];
+  const Timestamp since = watch.last_good_at().value_or(at_ms(0));
+  return now - since > std::max(stages_.plan().silent_after, silent_intervals * usual);
+}
+
+void Engine::judge_silence(Timestamp now) {
+  for (const PointWatch& point : points_) {
+    const bool is_told = book_.covers(Kind::no_data, point.id()) || book_.covers(Kind::sensor, point.id());
+    const bool waits = std::find(newly_silent_.begin(), newly_silent_.end(), point.id()) != newly_silent_.end();
+    if (is_told || waits || !is_silent(point, now)) continue;
+    if (!newly_silent_at_) newly_silent_at_ = now;
+    newly_silent_.push_back(point.id());
+  }
+  for (const Finding* finding : book_.standing()) {
+    if (finding->kind != Kind::no_data && (finding->kind != Kind::sensor || watch(finding->points.front()).is_contact_lost())) continue;
+    const bool is_back = std::all_of(finding->points.begin(), finding->points.end(), [&](PointId id) { return !is_silent(watch(id), now); });
+    if (!is_back) continue;
+    book_.clear(finding->kind, finding->points.front(), now, fmt::format("{} reads again", profile_.point(finding->points.front()).name));
+    break;  // the list just changed; the next second sees the rest
+  }
+  if (!newly_silent_at_ || now - *newly_silent_at_ < silence_group) return;
+  std::erase_if(newly_silent_, [&](PointId id) { return !is_silent(watch(id), now); });
+  // What the meter itself says of its sensor is told apart from a meter that says nothing.
+  const auto is_sensor = [&](PointId id) {
+    const auto& latest = watch(id).latest();
+    return latest && (latest->quality() == Quality::open_sensor || latest->quality() == Quality::over_range || latest->quality() == Quality::implausible);
+  };
+  for (const bool sensor : {false, true}) {
+    std::vector<PointId> group;
+    std::copy_if(newly_silent_.begin(), newly_silent_.end(), std::back_inserter(group), [&](PointId id) { return is_sensor(id) == sensor; });
+    if (group.empty()) continue;
+    const bool is_protective = std::any_of(group.begin(), group.end(), [&](PointId id) { return profile_.point(id).is_protective; });
+    const auto& latest = watch(group.front()).latest();
+    const std::string_view why = latest && !latest->is_good() ? to_word(latest->quality()) : "nothing came";
+    const Timestamp since = watch(group.front()).last_good_at().value_or(at_ms(0));
+    const std::string others = group.size() > 1 ? fmt::format(" and {} more points", group.size() - 1) : "";
+    book_.raise({sensor ? Kind::sensor : Kind::no_data, is_protective ? Severity::warn : Severity::note, true, now, group, std::nullopt, std::nullopt, {},
+                 fmt::format("no good reading of {}{} for {} ({})", profile_.point(group.front()).name, others, span_text(now - since), why)});
+  }
+  newly_silent_.clear();
+  newly_silent_at_.reset();
+}
+
+/// Losing the last protective point is losing sight of the unit. Only what the meters themselves said counts as lost:
+/// bad readings for the whole time.
+void Engine::judge_blindness(Timestamp now) {
+  bool has_protective = false;
+  for (const PointWatch& point : points_) {
+    if (!point.point().is_protective || point.point().is_mains()) continue;
+    has_protective = true;
+    const std::size_t index = point.id().index;
+    const Duration limit = std::max(stages_.plan().blind_trip_after, blind_intervals * intervals_[index]);
+    const bool is_blind = (is_bad_[index] && now - bad_since_[index] > limit) || point.is_contact_lost();
+    if (!is_blind) return;
+  }
+  if (!has_protective) return;
+  const std::string reason = "no protective point of this unit can be read any more: it is cut rather than left unwatched";
+  std::vector<PointId> blind;
+  for (const PointWatch& point : points_)
+    if (point.point().is_protective && !point.point().is_mains()) blind.push_back(point.id());
+  book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, reason});
+  open_outlet(now, Power::tripped, reason);
+}
+
+void Engine::move_phase(Timestamp now) {
+  if (stages_.phase() == Phase::warming) {
+    const bool is_settled = std::all_of(points_.begin(), points_.end(), [&](const PointWatch& point) {
+      return !is_judged_for_trend(point) || point.settling.state == analysis::SettlingState::settled || point.series().empty();
+    });
+    const bool is_time = stages_.in_phase() >= stages_.warm_up();
+    if (!is_time || (!is_settled && stages_.in_phase() < stages_.warm_up() + settle_extra_max)) return;
+    if (!is_settled) {
+      std::vector<PointId> unsettled;
+      for (const PointWatch& point : points_)
+        if (is_judged_for_trend(point) && point.settling.state != analysis::SettlingState::settled && !point.series().empty()) unsettled.push_back(point.id());
+      const profile::Point& first = profile_.point(unsettled.front());
+      book_.raise({Kind::settling, Severity::note, true, now, unsettled, watch(unsettled.front()).last_good(), std::nullopt, first.uom.symbol,
+                   fmt::format("{} has not settled {} after the start; the baseline is taken all the same", first.name, span_text(stages_.in_phase()))});
+    }
+    for (PointWatch& point : points_) point.arm_all_limits();
+    stages_.enter(Phase::taking_baseline);
+    return;
+  }
+  if (stages_.phase() == Phase::taking_baseline && stages_.in_phase() >= stages_.baseline()) {
+    for (PointWatch& point : points_) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
+    stages_.enter(Phase::judging);
+    for (PointWatch& point : points_) point.minutes_moved = point.minutes_calm = 0;
+  }
+}
+
+void Engine::move_stage(Timestamp now) {
+  const profile::Stage* stage = stages_.current();
+  if (stage == nullptr || power_ == Power::tripped || power_ == Power::off_by_person) return;
+  const bool is_warm = stages_.phase() != Phase::warming;
+  const bool has_baseline = stages_.phase() == Phase::judging;
+  bool is_over = stages_.is_stage_over();
+  if (stage->kind == StageKind::warm_up) is_over = is_warm;
+  if (stage->kind == StageKind::baseline) is_over = has_baseline;
+  if (!is_over) return;
+  stages_.next_stage();
+  if (stages_.is_done()) return finish(now);
+  say_stage(now, std::string(profile::to_word(stages_.current()->kind)));
+  if (stages_.current()->kind == StageKind::cool_down && power_ == Power::on) open_outlet(now, Power::off_by_plan, "the plan's cool-down begins");
+}
+
+void Engine::begin_segment(Timestamp at) {
+  for (PointWatch& point : points_) point.begin_segment();
+  stages_.begin_segment();
+  for (MatchedGroup& group : groups_) group.minutes_out = group.minutes_in = 0;
+  running_watts_.reset();
+  no_power_since_.reset();
+  for (const Finding* finding : book_.standing()) {
+    const bool ends = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway;
+    if (!ends) continue;
+    const std::optional<PointId> point = finding->points.empty() ? std::nullopt : std::optional(finding->points.front());
+    book_.clear(finding->kind, point, at, "a new segment begins; it is judged afresh");
+  }
+}
+
+// ---- off -------------------------------------------------------------------------------------------------------
+
+void Engine::open_outlet(Timestamp at, Power power, std::string reason, int attempt) {
+  const bool is_trip = power == Power::tripped;
+  if (!verdict_ && power != Power::off_by_plan) {
+    verdict_ = weigh(stages_, book_, profile_, is_trip, at);
+    if (power == Power::off_by_person && verdict_->reasons.size() < 12) verdict_->reasons.push_back(reason);
+    events_.emplace_back(*verdict_);
+  }
+  power_ = power;
+  off_reason_ = std::move(reason);
+  off_text_ = proof_point_ ? "ordered off, waiting for the current to fall" : "ordered off; no point of this unit can prove it";
+  off_.clear();
+  off_.order(at, stages_.plan().off_proven_within);
+  events_.emplace_back(OpenOutlet{at, attempt, is_trip, off_reason_});
+  book_.silence(at);
+}
+
+void Engine::finish(Timestamp at) {
+  verdict_ = weigh(stages_, book_, profile_, false, at);
+  events_.emplace_back(*verdict_);
+  say_stage(at, "the plan is done");
+  if (power_ == Power::on && stages_.plan().is_off_at_end) open_outlet(at, Power::off_by_plan, "the plan is done");
+}
+
+void Engine::say_stage(Timestamp at, std::string text) { events_.emplace_back(StageChange{at, stages_.index(), std::move(text)}); }
+
+Surroundings Engine::surroundings() const {
+  Surroundings around;
+  if (mains_point_ && mains_.nominal()) {
+    const PointWatch& mains = points_[mains_point_->index];
+    if (mains.last_good() && !is_silent(mains, now_)) {
+      const double volts = to_base(mains.point(), *mains.last_good());
+      if (volts > MainsWatch::gone_share * *mains_.nominal()) around.ln_mains = std::log(volts / *mains_.nominal());
+    }
+  }
+  if (ambient_point_) around.room = points_[ambient_point_->index].last_good();
+  return around;
+}
+
+std::string Engine::surroundings_text() const {
+  std::string text;
+  if (mains_point_)
+    if (const auto volts = points_[mains_point_->index].last_good()) text += fmt::format("mains {}", figure(profile_.point(*mains_point_), *volts));
+  if (ambient_point_)
+    if (const auto room = points_[ambient_point_->index].last_good()) text += fmt::format("{}room {}", text.empty() ? "" : ", ", figure(profile_.point(*ambient_point_), *room));
+  return text.empty() ? "mains and room are not measured" : text;
+}
+
+}  // namespace steadyglow::soak

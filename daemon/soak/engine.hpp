@@ -1,0 +1,124 @@
+#pragma once
+/// One run of one unit, as a value machine: readings, time and what a person did go in; findings, alarm changes, stage
+/// changes, orders and a verdict come out. It sees no clock, file, socket or thread, so the live daemon, the replay of a
+/// recording and the tests all get the same from the same.
+#include <span>
+#include <string>
+#include <vector>
+
+#include "profile/plan.hpp"
+#include "profile/profile.hpp"
+#include "soak/event.hpp"
+#include "soak/finding_book.hpp"
+#include "soak/mains_watch.hpp"
+#include "soak/off_watch.hpp"
+#include "soak/point_watch.hpp"
+#include "soak/relations.hpp"
+#include "soak/stages.hpp"
+
+namespace steadyglow::soak {
+
+enum class Power { on, off_by_plan, off_by_person, tripped };
+
+/// Below this the proof point shows a unit that is off: common practice, no source.
+inline constexpr double off_amperes = 0.05;
+inline constexpr double off_watts = 2.0;
+
+/// Contract: inputs come in order of time (equal times allowed); a reading older than what was seen counts as taken now.
+/// Events of a call stay valid until the next call.
+class Engine {
+ public:
+  Engine(profile::Profile profile, profile::Plan plan);
+  Engine(const Engine&) = delete;
+  Engine& operator=(const Engine&) = delete;
+
+  /// Readings of one moment. Whole seconds that passed before it are judged first.
+  std::span<const Event> take(std::span<const Reading> readings);
+  /// Time passed and nothing came.
+  std::span<const Event> advance(Timestamp now);
+  std::span<const Event> acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note);
+  /// A person wants the unit off.
+  std::span<const Event> stop(Timestamp at, const std::string& who, const std::string& why);
+  /// The daemon was not there until `at`: what was warming or counting starts a new segment.
+  std::span<const Event> resume(Timestamp at, const std::string& why);
+
+  const profile::Profile& profile() const { return profile_; }
+  const Stages& stages() const { return stages_; }
+  const FindingBook& book() const { return book_; }
+  const std::vector<PointWatch>& points() const { return points_; }
+  const std::optional<Verdict>& verdict() const { return verdict_; }
+  Power power() const { return power_; }
+  OffWatch::State off_state() const { return off_.state(); }
+  const std::string& off_reason() const { return off_reason_; }
+  const std::string& off_text() const { return off_text_; }
+  Timestamp now() const { return now_; }
+  /// Nothing is left to guard or to count.
+  bool is_over() const { return verdict_.has_value() && power_ != Power::on; }
+  /// Empty while hours count; else why not.
+  std::string why_not_counting() const;
+
+ private:
+  void begin_call(Timestamp at);
+  void on_second(Timestamp second);
+  void on_minute(Timestamp minute);
+  void take_one(const Reading& reading);
+  void take_mains(const Reading& reading);
+  void take_watts(const Reading& reading);
+  void take_proof(const Reading& reading);
+  void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  void judge_silence(Timestamp now);
+  void judge_blindness(Timestamp now);
+  void move_phase(Timestamp now);
+  void move_stage(Timestamp now);
+  void judge_trends(Timestamp now);
+  void judge_drift(PointWatch& watch, Timestamp now);
+  void judge_runaway(PointWatch& watch, Timestamp now);
+  void judge_groups(Timestamp now);
+  void judge_settling_of(PointWatch& watch);
+  bool is_judged_for_trend(const PointWatch& watch) const;
+  void begin_segment(Timestamp at);
+  void open_outlet(Timestamp at, Power power, std::string reason, int attempt = 1);
+  void finish(Timestamp at);
+  void say_stage(Timestamp at, std::string text);
+  Surroundings surroundings() const;
+  std::string surroundings_text() const;
+  PointWatch& watch(PointId id) { return points_[id.index]; }
+  bool is_silent(const PointWatch& watch, Timestamp now) const;
+
+  profile::Profile profile_;
+  std::vector<Event> events_;
+  FindingBook book_;
+  Stages stages_;
+  std::vector<PointWatch> points_;
+  std::vector<MatchedGroup> groups_;
+  MainsWatch mains_;
+  OffWatch off_;
+  Power power_ = Power::on;
+  std::string off_reason_;
+  std::string off_text_;
+  std::optional<Verdict> verdict_;
+
+  std::optional<PointId> mains_point_;
+  std::optional<PointId> watts_point_;
+  std::optional<PointId> proof_point_;
+  std::optional<PointId> ambient_point_;
+  std::optional<PointId> grid_bias_point_;
+  std::optional<double> watts_;
+  Timestamp watts_at_{};
+  std::optional<double> running_watts_;     ///< what the unit usually draws, last minute median while it ran
+  std::optional<Timestamp> no_power_since_;
+  bool draws_no_power_ = false;
+
+  Timestamp now_{};
+  Timestamp next_second_ = at_ms(1000);
+  std::optional<Timestamp> last_input_at_;
+  std::vector<Duration> intervals_;          ///< per point, typical distance of its readings
+  std::vector<Timestamp> bad_since_;         ///< per point, since when only bad readings came
+  std::vector<bool> is_bad_;
+  std::vector<PointId> newly_silent_;
+  std::optional<Timestamp> newly_silent_at_;
+  int limits_hit_ = 0;
+};
+
+}  // namespace steadyglow::soak

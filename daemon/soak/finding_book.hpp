@@ -1,0 +1,58 @@
+#pragma once
+#include <deque>
+#include <map>
+#include <vector>
+
+#include "soak/event.hpp"
+
+namespace steadyglow::soak {
+
+/// Remembers which findings stand, so that each is said once when it begins, once more if it grows worse, and once when
+/// it is over; and keeps the alarm that belongs to it.
+class FindingBook {
+ public:
+  explicit FindingBook(std::vector<Event>& out) : out_(&out) {}
+
+  /// The finding stands. Says it if it is new or has grown more severe.
+  void raise(Finding finding);
+  /// It does not stand (any more). `message` says how it ended.
+  void clear(Kind kind, std::optional<PointId> point, Timestamp at, std::string message);
+  bool stands(Kind kind, std::optional<PointId> point) const;
+  /// Does a standing finding of this kind speak of the point, alone or with others?
+  bool covers(Kind kind, PointId point) const;
+  /// Ends what stands without a word: the outlet is open, nothing more can be found. Trips and outlet findings stay.
+  void silence(Timestamp at);
+
+  /// False when there is no such alarm or nothing to acknowledge.
+  bool acknowledge(std::int64_t alarm, const std::string& who, const std::string& note, Timestamp at);
+
+  const std::deque<AlarmRecord>& alarms() const { return alarms_; }
+  const std::deque<Finding>& history() const { return history_; }
+  std::vector<const Finding*> standing() const;
+
+ private:
+  struct Key {
+    Kind kind;
+    int point;  ///< -1: the unit as a whole
+    friend auto operator<=>(const Key&, const Key&) = default;
+  };
+  static Key key_of(Kind kind, std::optional<PointId> point) { return {kind, point ? point->index : -1}; }
+  static Key key_of(const Finding& finding) {
+    return {finding.kind, finding.points.empty() ? -1 : finding.points.front().index};
+  }
+  void say(Finding finding);
+  AlarmRecord* alarm_of(Key key);
+  void step_alarm(AlarmRecord& record, alarm::Action action, Timestamp at);
+
+  static constexpr std::size_t history_max = 4096;
+  static constexpr std::size_t alarms_max = 1024;
+
+  std::vector<Event>* out_;
+  std::map<Key, Finding> standing_;
+  std::map<Key, std::int64_t> alarm_ids_;
+  std::deque<AlarmRecord> alarms_;
+  std::deque<Finding> history_;
+  std::int64_t next_alarm_ = 1;
+};
+
+}  // namespace steadyglow::soak

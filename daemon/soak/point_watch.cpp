@@ -1,0 +1,196 @@
+#include "soak/point_watch.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace steadyglow::soak {
+namespace {
+
+using analysis::ContactVerdict;
+using profile::Role;
+
+/// Off-delay of a limit: long enough that a figure that hovers does not chatter.
+constexpr Duration limit_off_delay = std::chrono::seconds{60};
+/// A fifth of the way from nominal to the limit (trade habit 20 to 25 %), or 2 % of the limit without a nominal.
+constexpr double deadband_of_distance = 0.20;
+constexpr double deadband_of_limit = 0.02;
+/// A unit counts as up, for the limits that a cold one is beyond, after standing inside them this long.
+constexpr Duration up_after = std::chrono::seconds{10};
+
+bool falls_to_zero_when_a_clip_falls(Role role) {
+  return role == Role::bias || role == Role::grid_bias || role == Role::supply || role == Role::heater ||
+         role == Role::supply_current;
+}
+
+}  // namespace
+
+PointWatch::PointWatch(const profile::Point& point, PointId id)
+    : point_(&point),
+      id_(id),
+      expectation_(analysis::expect(point.role, point.quantity)),
+      exponent_(expectation_),
+      mains_lag_(expectation_.lag_minutes),
+      room_lag_(expectation_.lag_minutes),
+      has_contact_watch_(falls_to_zero_when_a_clip_falls(point.role) && !point.is_temperature()) {
+  add_limit(point.warn.low, false, false);
+  add_limit(point.warn.high, true, false);
+  add_limit(point.trip.low, false, true);
+  add_limit(point.trip.high, true, true);
+}
+
+void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_trip) {
+  if (!limit) return;
+  analysis::LimitPolicy policy;
+  policy.limit = *limit;
+  policy.is_high = is_high;
+  policy.deadband = point_->nominal ? deadband_of_distance * std::fabs(*limit - *point_->nominal) : deadband_of_limit * std::fabs(*limit);
+  policy.on_delay = is_trip ? point_->trip_dwell : point_->warn_dwell;
+  policy.off_delay = limit_off_delay;
+  const bool is_cold_beyond = is_high ? 0.0 > *limit : 0.0 < *limit;
+  limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
+}
+
+PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed) {
+  Taken taken;
+  latest_ = reading;
+  if (!reading.is_good()) return taken;
+  watts_ = watts;
+  if (has_contact_watch_) {
+    const bool was_lost = contact_.is_lost();
+    taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);
+    taken.contact_changed = was_lost != contact_.is_lost();
+    if (contact_.is_lost()) latest_ = reading.with_quality(Quality::contact_lost);
+    const bool may_use = taken.contact == ContactVerdict::fine || taken.contact == ContactVerdict::real;
+    if (!may_use) return taken;
+  }
+  last_good_at_ = reading.at();
+  last_good_ = reading.value();
+  step_limits(reading.at(), reading.value(), is_disturbed, taken.limits);
+  minute_.add(reading.at(), reading.value());
+  return taken;
+}
+
+void PointWatch::step_limits(Timestamp at, double value, bool is_disturbed, std::vector<LimitChange>& changes) {
+  if (!are_cold_limits_armed_) {
+    const bool is_inside = std::all_of(limits_.begin(), limits_.end(), [&](const Limit& limit) {
+      const auto& policy = limit.watch.policy();
+      return !limit.is_cold_side || (policy.is_high ? value < policy.limit : value > policy.limit);
+    });
+    if (!is_inside) inside_since_.reset();
+    else if (!inside_since_) inside_since_ = at;
+    else if (at - *inside_since_ >= up_after) are_cold_limits_armed_ = true;
+  }
+  for (Limit& limit : limits_) {
+    if (limit.is_cold_side && (!are_cold_limits_armed_ || is_disturbed)) continue;
+    const auto change = limit.watch.step(at, value);
+    if (!change) continue;
+    const auto& policy = limit.watch.policy();
+    changes.push_back({limit.is_trip, policy.is_high, *change, policy.limit, policy.on_delay});
+  }
+}
+
+bool PointWatch::is_beyond_warn() const {
+  return std::any_of(limits_.begin(), limits_.end(), [](const Limit& l) { return !l.is_trip && l.watch.is_beyond(); });
+}
+
+void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
+  const std::int64_t ended = analysis::minute_of(now) - 1;
+  std::optional<double> ln_mains;
+  std::optional<double> room;
+  if (surroundings.ln_mains) ln_mains = point_->is_temperature() ? mains_lag_.step(ended, *surroundings.ln_mains) : *surroundings.ln_mains;
+  if (surroundings.room) room = room_lag_.step(ended, *surroundings.room);
+  const auto minute = minute_.close_before(now);
+  if (!minute) return;
+  series_.add({minute->index, minute->median, ln_mains.value_or(0.0), room.value_or(0.0)});
+  if (has_contact_watch_) contact_.learn(minute->median, watts_);
+  if (!point_->is_temperature() && expectation_.is_relative && ln_mains && std::fabs(minute->median) > 0.0)
+    exponent_.learn(minute->index, std::log(std::fabs(minute->median)), *ln_mains);
+}
+
+void PointWatch::begin_segment() {
+  series_.clear();
+  minute_.clear();
+  contact_.clear();
+  exponent_.forget_neighbours();
+  is_baseline_current_ = false;
+  trend.reset();
+  settling = {};
+  minutes_moved = 0;
+  minutes_calm = 0;
+  for (Limit& limit : limits_) limit.watch.clear();
+  disarm_cold_limits();
+}
+
+void PointWatch::disarm_cold_limits() {
+  are_cold_limits_armed_ = false;
+  inside_since_.reset();
+}
+
+void PointWatch::arm_all_limits() { are_cold_limits_armed_ = true; }
+
+void PointWatch::freeze_baseline(Timestamp at, int segment, Duration window) {
+  std::vector<std::int64_t> minutes;
+  std::vector<double> hours;
+  std::vector<double> values;
+  columns(window, minutes, hours, values);
+  if (values.size() < 3) return;
+  const analysis::Robust robust = analysis::robust_of(values);
+  Baseline baseline{at, segment, robust.level, robust.spread, recent_raw_level(window).value_or(robust.level), 0.0, 0.0};
+  baseline.ln_mains = series_.back().ln_mains;
+  baseline.room = series_.back().room;
+  baselines_.push_back(baseline);
+  is_baseline_current_ = true;
+}
+
+double PointWatch::compensated(const analysis::SeriesMinute& minute) const {
+  return analysis::compensated(minute, expectation_, exponent_.value(), point_->is_temperature());
+}
+
+void PointWatch::columns(Duration window, std::vector<std::int64_t>& minutes, std::vector<double>& hours, std::vector<double>& values) const {
+  minutes.clear();
+  hours.clear();
+  values.clear();
+  if (series_.empty()) return;
+  const std::int64_t from = series_.back().index + 1 - static_cast<std::int64_t>(minutes_of(window));
+  auto it = series_.begin() + static_cast<std::ptrdiff_t>(series_.size() > static_cast<std::size_t>(minutes_of(window))
+                                                              ? series_.size() - static_cast<std::size_t>(minutes_of(window))
+                                                              : 0);
+  for (; it != series_.end(); ++it) {
+    if (it->index < from) continue;
+    minutes.push_back(it->index);
+    hours.push_back(static_cast<double>(it->index) / 60.0);
+    values.push_back(compensated(*it));
+  }
+}
+
+std::optional<double> PointWatch::recent_level(Duration window) const {
+  std::vector<std::int64_t> minutes;
+  std::vector<double> hours;
+  std::vector<double> values;
+  columns(window, minutes, hours, values);
+  if (2.0 * static_cast<double>(values.size()) < minutes_of(window) || values.empty()) return std::nullopt;
+  return analysis::median_in_place(values);
+}
+
+std::optional<double> PointWatch::recent_raw_level(Duration window) const {
+  std::vector<double> values;
+  if (series_.empty()) return std::nullopt;
+  const std::int64_t from = series_.back().index + 1 - static_cast<std::int64_t>(minutes_of(window));
+  for (auto it = series_.rbegin(); it != series_.rend() && it->index >= from; ++it) values.push_back(it->raw);
+  if (values.empty()) return std::nullopt;
+  return analysis::median_in_place(values);
+}
+
+std::vector<double> PointWatch::unbroken_tail(std::size_t count) const {
+  std::vector<double> values;
+  std::optional<std::int64_t> next;
+  for (auto it = series_.rbegin(); it != series_.rend() && values.size() < count; ++it) {
+    if (next && it->index != *next) break;
+    values.push_back(compensated(*it));
+    next = it->index - 1;
+  }
+  std::reverse(values.begin(), values.end());
+  return values;
+}
+
+}  // namespace steadyglow::soak

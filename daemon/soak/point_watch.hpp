@@ -1,0 +1,123 @@
+#pragma once
+/// Everything that is known about one point of one run.
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "analysis/compensation.hpp"
+#include "analysis/contact.hpp"
+#include "analysis/limit.hpp"
+#include "analysis/minute.hpp"
+#include "analysis/series.hpp"
+#include "analysis/settling.hpp"
+#include "analysis/trend.hpp"
+#include "core/reading.hpp"
+#include "profile/profile.hpp"
+
+namespace steadyglow::soak {
+
+/// What a point was when it was accepted as the reference. Kept for every segment, never overwritten.
+struct Baseline {
+  Timestamp at{};
+  int segment = 0;
+  double level = 0.0;      ///< compensated, in uom
+  double spread = 0.0;     ///< robust standard deviation of the minutes, in uom
+  double raw_level = 0.0;
+  double ln_mains = 0.0;
+  double room = 0.0;       ///< degC, as the point felt it
+};
+
+/// What the unit as a whole was doing when a minute ended.
+struct Surroundings {
+  std::optional<double> ln_mains;  ///< ln(V / V nominal)
+  std::optional<double> room;      ///< degC
+};
+
+class PointWatch {
+ public:
+  PointWatch(const profile::Point& point, PointId id);
+
+  struct LimitChange {
+    bool is_trip = false;
+    bool is_high = false;
+    bool is_active = false;
+    double limit = 0.0;
+    Duration dwell{};
+  };
+  struct Taken {
+    analysis::ContactVerdict contact = analysis::ContactVerdict::fine;
+    bool contact_changed = false;
+    std::vector<LimitChange> limits;
+  };
+  /// Takes a reading; limits are judged on its raw value. is_disturbed: the mains sags, so what falls with it is no news.
+  Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed);
+
+  /// Closes the minute before `now` and learns from it.
+  void close_minute(Timestamp now, const Surroundings& surroundings);
+  /// The unit lost its supply or starts afresh: what was learned about levels no longer holds.
+  void begin_segment();
+  /// Limits that a cold unit is beyond wait until it has once been inside.
+  void disarm_cold_limits();
+  void arm_all_limits();
+  void freeze_baseline(Timestamp at, int segment, Duration window);
+
+  const profile::Point& point() const { return *point_; }
+  PointId id() const { return id_; }
+  const analysis::Expectation& expectation() const { return expectation_; }
+  const std::optional<Reading>& latest() const { return latest_; }
+  std::optional<Timestamp> last_good_at() const { return last_good_at_; }
+  std::optional<double> last_good() const { return last_good_; }
+  bool is_contact_lost() const { return contact_.is_lost(); }
+  bool is_beyond_warn() const;
+  const std::vector<Baseline>& baselines() const { return baselines_; }
+  /// The baseline of this segment, if it has been taken.
+  std::optional<Baseline> baseline() const { return is_baseline_current_ ? std::optional(baselines_.back()) : std::nullopt; }
+  const analysis::Series& series() const { return series_; }
+  double mains_exponent() const { return exponent_.value(); }
+  /// Compensated value of one stored minute with the coefficient known now.
+  double compensated(const analysis::SeriesMinute& minute) const;
+  /// Median of the compensated minutes in the last `window` before the newest one; nothing when fewer than half are there.
+  std::optional<double> recent_level(Duration window) const;
+  std::optional<double> recent_raw_level(Duration window) const;
+  /// Compensated minutes of the last `window`: index, hours, value.
+  void columns(Duration window, std::vector<std::int64_t>& minutes, std::vector<double>& hours, std::vector<double>& values) const;
+  /// The last minutes without a gap, compensated, at most `count`.
+  std::vector<double> unbroken_tail(std::size_t count) const;
+
+  // Judged once a minute by the engine, shown on the page.
+  analysis::Settling settling;
+  std::optional<analysis::Trend> trend;
+  int minutes_moved = 0;    ///< for how long the drift condition has stood
+  int minutes_calm = 0;     ///< for how long it has not
+
+ private:
+  struct Limit {
+    analysis::LimitWatch watch;
+    bool is_trip;
+    bool is_cold_side;  ///< a cold unit (0) is beyond it
+  };
+  void add_limit(std::optional<double> limit, bool is_high, bool is_trip);
+  void step_limits(Timestamp at, double value, bool is_disturbed, std::vector<LimitChange>& changes);
+
+  const profile::Point* point_;
+  PointId id_;
+  analysis::Expectation expectation_;
+  analysis::MainsExponent exponent_;
+  analysis::Lag mains_lag_;
+  analysis::Lag room_lag_;
+  analysis::MinuteCollector minute_;
+  analysis::Series series_;
+  analysis::ContactWatch contact_;
+  bool has_contact_watch_;
+  std::vector<Limit> limits_;
+  bool are_cold_limits_armed_ = false;
+  std::optional<Timestamp> inside_since_;
+  std::optional<Reading> latest_;
+  std::optional<Timestamp> last_good_at_;
+  std::optional<double> last_good_;
+  std::optional<double> watts_;
+  std::vector<Baseline> baselines_;
+  bool is_baseline_current_ = false;
+};
+
+}  // namespace steadyglow::soak

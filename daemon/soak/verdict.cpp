@@ -1,0 +1,40 @@
+#include "soak/verdict.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+namespace steadyglow::soak {
+namespace {
+
+/// Findings about the bench or the supply speak of conditions, not of the unit.
+bool is_about_the_unit(Kind kind) { return kind != Kind::mains && kind != Kind::no_data && kind != Kind::outlet && kind != Kind::settling; }
+
+std::string reason_of(const Finding& finding) { return fmt::format("{}: {}", to_word(finding.kind), finding.message); }
+
+constexpr std::size_t reasons_max = 12;
+
+}  // namespace
+
+Verdict weigh(const Stages& stages, const FindingBook& book, const profile::Profile& profile, bool is_tripped, Timestamp at) {
+  Verdict verdict{at, VerdictWord::pass, {}};
+  const double counted = hours_of(stages.counted());
+  const double planned = hours_of(stages.plan().counted_planned());
+  verdict.reasons.push_back(fmt::format("{:.1f} h counted of {:.1f} h planned", counted, planned));
+  const auto worsen = [&](VerdictWord word, std::string reason) {
+    verdict.word = std::max(verdict.word, word);
+    if (verdict.reasons.size() < reasons_max && std::find(verdict.reasons.begin(), verdict.reasons.end(), reason) == verdict.reasons.end())
+      verdict.reasons.push_back(std::move(reason));
+  };
+  if (is_tripped) worsen(VerdictWord::fail, "the unit was cut");
+  for (const Finding* finding : book.standing())
+    if (finding->severity != Severity::note && is_about_the_unit(finding->kind)) worsen(VerdictWord::fail, reason_of(*finding));
+  if (stages.counted() < stages.plan().counted_planned()) worsen(VerdictWord::incomplete, "it ended before the planned hours were counted");
+  for (const Finding& finding : book.history())
+    if (finding.is_raised && finding.severity != Severity::note && is_about_the_unit(finding.kind))
+      worsen(VerdictWord::pass_with_remarks, reason_of(finding));
+  if (verdict.word == VerdictWord::pass) verdict.reasons.push_back(fmt::format("{} points, no event that would need an explanation", profile.points.size()));
+  return verdict;
+}
+
+}  // namespace steadyglow::soak
