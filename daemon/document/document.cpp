@@ -1,8 +1,6 @@
 #include "document/document.hpp"
 
 #include <algorithm>
-
-#define TOML_EXCEPTIONS 0
 #include <toml++/toml.h>
 
 namespace steadyglow::document {
@@ -57,14 +55,13 @@ Node parse(std::string_view text, std::string_view file, Errors& errors) {
                       "is this the right file?", std::string(file)});
     return nothing;
   }
-  const toml::parse_result result = toml::parse(text, file);
-  if (!result) {
-    const toml::parse_error& error = result.error();
+  try {
+    return copy(toml::parse(text, file));
+  } catch (const toml::parse_error& error) {
     errors.push_back({Fault::config, "not valid TOML: " + std::string(error.description()),
                       "look at the line above as well; text needs quotes", place_text(file, place_of(error.source()))});
     return nothing;
   }
-  return copy(result.table());
 }
 
 }  // namespace steadyglow::document

@@ -17,6 +17,8 @@ using profile::StageKind;
 
 /// A warm-up may wait this much longer than planned for the last point to settle.
 constexpr Duration settle_extra_max = std::chrono::minutes{120};
+/// A part that has not settled this long after the others is what it is.
+constexpr Duration baseline_wait_max = std::chrono::hours{4};
 /// Points that go silent together are told together.
 constexpr Duration silence_group = std::chrono::seconds{15};
 /// Silent means no good reading for this many of the point's usual intervals, and at least the plan's time.
@@ -68,7 +70,6 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
   if (profile_.mains_nominal) mains_.set_nominal(profile_.mains_nominal->value);
   else if (mains_point_ && profile_.point(*mains_point_).nominal)
     mains_.set_nominal(to_base(profile_.point(*mains_point_), *profile_.point(*mains_point_).nominal));
-  // Without a plan's own warm-up, the profile's hint: bring-up and warm-up of the plan otherwise.
 }
 
 void Engine::begin_call(Timestamp at) {
@@ -120,8 +121,8 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
 void Engine::take_one(const Reading& reading) {
   PointWatch& point = watch(reading.point());
   const std::size_t index = reading.point().index;
-  if (const auto before = point.last_good_at(); before && reading.is_good() && reading.at() > *before) {
-    const Duration passed = reading.at() - *before;
+  if (const auto& before = point.latest(); before && before->at() < reading.at()) {
+    const Duration passed = reading.at() - before->at();
     Duration& usual = intervals_[index];
     usual = usual == Duration{} ? passed
                                 : Duration{static_cast<Duration::rep>((1.0 - interval_memory) * static_cast<double>(usual.count()) +
@@ -350,17 +351,21 @@ void Engine::judge_blindness(Timestamp now) {
   open_outlet(now, Power::tripped, reason);
 }
 
+/// What must stand still before the unit counts as warm. Temperatures of heavy parts take hours: they get their baseline
+/// later, each when it has settled.
+bool Engine::holds_up_the_warm_up(const PointWatch& watch) const {
+  return is_judged_for_trend(watch) && !watch.point().is_temperature() && !watch.series().empty() &&
+         watch.settling.state != analysis::SettlingState::settled;
+}
+
 void Engine::move_phase(Timestamp now) {
   if (stages_.phase() == Phase::warming) {
-    const bool is_settled = std::all_of(points_.begin(), points_.end(), [&](const PointWatch& point) {
-      return !is_judged_for_trend(point) || point.settling.state == analysis::SettlingState::settled || point.series().empty();
-    });
-    const bool is_time = stages_.in_phase() >= stages_.warm_up();
-    if (!is_time || (!is_settled && stages_.in_phase() < stages_.warm_up() + settle_extra_max)) return;
-    if (!is_settled) {
-      std::vector<PointId> unsettled;
-      for (const PointWatch& point : points_)
-        if (is_judged_for_trend(point) && point.settling.state != analysis::SettlingState::settled && !point.series().empty()) unsettled.push_back(point.id());
+    if (stages_.in_phase() < stages_.warm_up()) return;
+    std::vector<PointId> unsettled;
+    for (const PointWatch& point : points_)
+      if (holds_up_the_warm_up(point)) unsettled.push_back(point.id());
+    if (!unsettled.empty()) {
+      if (stages_.in_phase() < stages_.warm_up() + settle_extra_max) return;
       const profile::Point& first = profile_.point(unsettled.front());
       book_.raise({Kind::settling, Severity::note, true, now, unsettled, watch(unsettled.front()).last_good(), std::nullopt, first.uom.symbol,
                    fmt::format("{} has not settled {} after the start; the baseline is taken all the same", first.name, span_text(stages_.in_phase()))});
@@ -369,10 +374,15 @@ void Engine::move_phase(Timestamp now) {
     stages_.enter(Phase::taking_baseline);
     return;
   }
-  if (stages_.phase() == Phase::taking_baseline && stages_.in_phase() >= stages_.baseline()) {
-    for (PointWatch& point : points_) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
+  if (stages_.phase() == Phase::taking_baseline) {
+    if (stages_.in_phase() < stages_.baseline()) return;
     stages_.enter(Phase::judging);
-    for (PointWatch& point : points_) point.minutes_moved = point.minutes_calm = 0;
+    for (PointWatch& point : points_)
+      if (!point.point().is_temperature()) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
+  }
+  for (PointWatch& point : points_) {
+    const bool is_due = point.settling.state == analysis::SettlingState::settled || stages_.in_phase() >= baseline_wait_max;
+    if (!point.baseline() && is_due) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
   }
 }
 

@@ -69,6 +69,7 @@ class Engine {
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_silence(Timestamp now);
   void judge_blindness(Timestamp now);
+  bool holds_up_the_warm_up(const PointWatch& watch) const;
   void move_phase(Timestamp now);
   void move_stage(Timestamp now);
   void judge_trends(Timestamp now);
