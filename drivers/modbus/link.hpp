@@ -1,0 +1,87 @@
+#pragma once
+/// One request out, one answer in, over TCP or a serial line; never an answer to something else.
+#include <chrono>
+#include <cstdint>
+#include <memory>
+#include <string>
+
+#include "drivers/driver.hpp"
+#include "drivers/modbus/frame.hpp"
+
+namespace steadyglow::drivers::modbus {
+
+using Clock = std::chrono::steady_clock;
+using Deadline = Clock::time_point;
+
+inline constexpr std::chrono::milliseconds open_pause_first{100};  ///< after a failed open; doubles each time
+inline constexpr std::chrono::milliseconds open_pause_max{2000};
+
+enum class Outcome : std::uint8_t {
+  answered,
+  refused,   ///< an exception reply
+  timeout,   ///< nothing, or not all of it, in time
+  garbage,   ///< something came that is no answer to the request
+  link_down, ///< no connection, no port
+};
+
+struct Exchange {
+  Outcome outcome = Outcome::timeout;
+  std::uint8_t exception = 0;
+  Bytes data;
+  std::string trouble;  ///< for a person; empty when answered
+};
+
+enum class Urgency : std::uint8_t {
+  poll,   ///< respects the pause after a failed open
+  order,  ///< tries to open at once
+};
+
+/// How an RTU reader treats a whole frame of the right unit that does not fit the request.
+enum class Stray : std::uint8_t {
+  is_an_error,
+  is_expected,  ///< late replies may still come: read over them to the one that fits
+};
+
+/// Thread: one bus thread. Owns: the libmodbus context and its descriptor. Fails: an Outcome; never throws, never
+/// outlasts the deadline by more than the scheduler does.
+class Link {
+ public:
+  virtual ~Link() = default;
+  Link() = default;
+  Link(const Link&) = delete;
+  Link& operator=(const Link&) = delete;
+
+  virtual Exchange exchange(std::uint8_t unit, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) = 0;
+  /// From 1, one more each time the link is lost or closed.
+  virtual std::uint64_t session() const = 0;
+  /// True when an answer carries nothing that ties it to its request (RTU has no transaction number).
+  virtual bool needs_sync_proof() const = 0;
+};
+
+struct TcpEnd {
+  std::string host;  ///< IPv4 address: resolving a name could block the bus for seconds
+  int port = 502;    ///< registered for Modbus (IANA)
+};
+
+enum class Parity : char { none = 'N', even = 'E', odd = 'O' };
+
+struct SerialLine {
+  std::string device;
+  int baud = 19200;  ///< default of MODBUS over Serial Line V1.02, section 2.5.1: 19200, even parity
+  Parity parity = Parity::even;
+  int stop_bits = 1;
+};
+
+/// The silence between two frames: 3.5 characters of 11 bits; fixed 1.750 ms above 19200 bit/s.
+/// Source: MODBUS over Serial Line V1.02, section 2.5.1.1.
+constexpr std::chrono::microseconds silent_interval(int baud) {
+  constexpr std::int64_t bits_per_character = 11;
+  if (baud > 19200) return std::chrono::microseconds{1750};
+  return std::chrono::microseconds{(35 * bits_per_character * 1'000'000 / 10 + baud - 1) / baud};
+}
+
+/// `counters` outlives the link and counts garbage and reconnects.
+std::unique_ptr<Link> make_tcp_link(TcpEnd end, BusCounters& counters);
+std::unique_ptr<Link> make_rtu_link(SerialLine line, BusCounters& counters);
+
+}  // namespace steadyglow::drivers::modbus

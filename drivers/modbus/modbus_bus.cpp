@@ -1,0 +1,264 @@
+#include "drivers/modbus/modbus_bus.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <span>
+#include <utility>
+
+#include "drivers/modbus/decode.hpp"
+
+namespace steadyglow::drivers::modbus {
+namespace {
+
+using std::chrono::milliseconds;
+
+/// Draining a doubtful serial line, once per call.
+constexpr milliseconds drain_allowance{300};
+/// A device that never answers a read past its map (it should refuse) is believed again after this many such reads,
+/// each a whole timeout of silence, have followed its last unanswered request.
+constexpr unsigned silent_probes_max = 3;
+constexpr int write_tries_max = 2;
+
+bool is_splittable(const Exchange& exchange) {
+  return exchange.exception >= static_cast<std::uint8_t>(ExceptionCode::illegal_function) &&
+         exchange.exception <= static_cast<std::uint8_t>(ExceptionCode::illegal_data_value);
+}
+
+/// A gateway's word that the device behind it is silent: an answer of the gateway, not of the meter.
+bool is_gateway_silence(const Exchange& exchange) {
+  return exchange.outcome == Outcome::refused &&
+         (exchange.exception == static_cast<std::uint8_t>(ExceptionCode::gateway_path_unavailable) ||
+          exchange.exception == static_cast<std::uint8_t>(ExceptionCode::gateway_target_silent));
+}
+
+std::string_view exception_words(std::uint8_t code) {
+  switch (code) {  // V1.1b3, section 7
+    case 0x01: return "it does not know this function";
+    case 0x02: return "it has no such address";
+    case 0x03: return "it does not accept this count or value";
+    case 0x04: return "it failed while answering";
+    case 0x05: return "it needs more time";
+    case 0x06: return "it is busy";
+    case 0x08: return "its memory fails a check";
+    case 0x0A: return "the gateway has no path to it";
+    case 0x0B: return "the gateway gets no answer from it";
+    default: return "for a reason of its own";
+  }
+}
+
+std::string trouble_of(const Exchange& exchange) {
+  if (exchange.outcome != Outcome::refused) return exchange.trouble;
+  return "refused, exception " + std::to_string(exchange.exception) + ": " + std::string(exception_words(exchange.exception));
+}
+
+std::uint16_t byte_count(RegisterTable table, std::uint16_t count) {
+  return static_cast<std::uint16_t>(is_bit_table(table) ? (count + 7) / 8 : count * 2);
+}
+
+/// A meter that only has relays is asked for a coil, to know that it is alive.
+std::vector<Request> plan_for(const Instrument& instrument) {
+  auto plan = plan_requests(instrument);
+  if (plan.empty() && !instrument.outputs.empty())
+    plan.push_back({RegisterTable::coil, instrument.outputs.front().coil, 1, {}, 0});
+  return plan;
+}
+
+std::size_t requests_at_most(const std::vector<MeterSetup>& meters) {
+  std::size_t most = 1;
+  for (const MeterSetup& meter : meters) most = std::max(most, meter.instrument.channels.size());
+  return std::min(most, slow_answers_per_call_max);
+}
+
+}  // namespace
+
+SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Request>& plan, const std::vector<Request>& unanswered) {
+  assert(!plan.empty());
+  const auto is_taken = [&](RegisterTable table, int count) {
+    const auto bytes = byte_count(table, static_cast<std::uint16_t>(count));
+    const auto has_shape = [&](const Request& request) { return request.table == table && byte_count(table, request.count) == bytes; };
+    const bool is_coil_read_back = table == RegisterTable::coil && !instrument.outputs.empty() && bytes == 1;
+    return is_coil_read_back || std::any_of(plan.begin(), plan.end(), has_shape) || std::any_of(unanswered.begin(), unanswered.end(), has_shape);
+  };
+  for (const Request& request : plan)
+    for (std::uint16_t count = 1; count < request.count; ++count)
+      if (!is_taken(request.table, count)) return {request.table, request.address, count, false};
+  const Request& first = plan.front();
+  const int step = is_bit_table(first.table) ? 8 : 1;
+  const int limit = is_bit_table(first.table) ? bits_per_request_limit : registers_per_request_limit;
+  int count = step;
+  while (count + step <= limit && is_taken(first.table, count)) count += step;
+  // Near the end of the address space the probe begins earlier, so that it stays a well-formed request.
+  const int address = std::min<int>(first.address, 65536 - count);
+  return {first.table, static_cast<std::uint16_t>(address), static_cast<std::uint16_t>(count), true};
+}
+
+/// One call of read(): its reply, its deadline, and whether it is worth asking further.
+struct ModbusBus::Poll {
+  MeterReply reply;
+  Deadline deadline;
+  bool is_over = false;
+
+  void note(std::string trouble) {
+    if (reply.trouble.empty()) reply.trouble = std::move(trouble);
+  }
+  Quality give_up(const Exchange& exchange) {
+    is_over = true;
+    note(trouble_of(exchange));
+    return exchange.outcome == Outcome::garbage ? Quality::implausible : Quality::no_answer;
+  }
+};
+
+ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout)
+    : timeout_(timeout), call_deadline_(timeout * static_cast<int>(2 + requests_at_most(meters)) + drain_allowance) {
+  for (MeterSetup& setup : meters) {
+    Meter meter;
+    meter.plan = plan_for(setup.instrument);
+    meter.setup = std::move(setup);
+    meters_.push_back(std::move(meter));
+  }
+}
+
+ModbusBus::ModbusBus(TcpEnd end, std::vector<MeterSetup> meters, milliseconds timeout) : ModbusBus(std::move(meters), timeout) {
+  link_ = make_tcp_link(std::move(end), counters_);
+}
+
+ModbusBus::ModbusBus(SerialLine line, std::vector<MeterSetup> meters, milliseconds timeout) : ModbusBus(std::move(meters), timeout) {
+  link_ = make_rtu_link(std::move(line), counters_);
+}
+
+Exchange ModbusBus::ask(Meter& meter, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) {
+  const auto now = Clock::now();
+  if (now >= deadline) return {Outcome::timeout, 0, {}, "no time left in this poll"};
+  ++counters_.requests;
+  Exchange exchange = link_->exchange(meter.setup.unit, pdu, std::min(deadline, now + timeout_), urgency, stray);
+  if (exchange.outcome == Outcome::timeout || is_gateway_silence(exchange)) ++counters_.timeouts;
+  else if (exchange.outcome == Outcome::refused) ++counters_.refusals;
+  const bool is_clear = exchange.outcome == Outcome::answered || exchange.outcome == Outcome::refused;
+  if (!is_clear) meter.in_sync_in = 0;
+  return exchange;
+}
+
+Exchange ModbusBus::ask_read(Meter& meter, const Request& request, Deadline deadline, Urgency urgency) {
+  Exchange exchange = ask(meter, read_pdu(request.table, request.address, request.count), deadline, urgency, Stray::is_an_error);
+  if (exchange.outcome == Outcome::answered || exchange.outcome == Outcome::refused || !link_->needs_sync_proof()) return exchange;
+  const auto bytes = byte_count(request.table, request.count);
+  const bool is_known = std::any_of(meter.unanswered.begin(), meter.unanswered.end(), [&](const Request& known) {
+    return known.table == request.table && byte_count(known.table, known.count) == bytes;
+  });
+  if (!is_known) meter.unanswered.push_back({request.table, request.address, request.count, {}, 0});
+  return exchange;
+}
+
+bool ModbusBus::prove_sync(Meter& meter, Poll& poll) {
+  if (!link_->needs_sync_proof()) return true;
+  if (meter.in_sync_in == link_->session()) return true;
+  const SyncProbe probe = choose_sync_probe(meter.setup.instrument, meter.plan, meter.unanswered);
+  const Exchange exchange = ask(meter, read_pdu(probe.table, probe.address, probe.count), poll.deadline, Urgency::poll, Stray::is_expected);
+  const bool is_proof = exchange.outcome == Outcome::answered || exchange.outcome == Outcome::refused;
+  const bool is_silence = probe.may_be_refused && exchange.outcome == Outcome::timeout;
+  meter.silent_probes = is_silence ? meter.silent_probes + 1 : 0;
+  if (is_proof || meter.silent_probes >= silent_probes_max) {
+    meter.silent_probes = 0;
+    meter.unanswered.clear();
+    meter.in_sync_in = link_->session();
+    return true;
+  }
+  (void)poll.give_up(exchange);
+  return false;
+}
+
+void ModbusBus::fill(const Request& request, Quality quality, MeterReply& reply) {
+  for (const std::size_t i : request.channels) reply.channels[i] = {0.0, quality};
+}
+
+void ModbusBus::fill(const Meter& meter, const Request& request, const Bytes& data, MeterReply& reply) {
+  std::vector<std::uint16_t> words(request.count);
+  for (std::size_t i = 0; i < words.size(); ++i)
+    words[i] = is_bit_table(request.table) ? static_cast<std::uint16_t>(bit_at(data, i)) : register_at(data, i);
+  for (const std::size_t i : request.channels) {
+    const Channel& channel = meter.setup.instrument.channels[i];
+    const auto registers = std::span<const std::uint16_t>(words).subspan(static_cast<std::size_t>(channel.address - request.address), width(channel.type));
+    reply.channels[i] = judge(channel, decode_raw(channel.type, channel.order, registers));
+  }
+}
+
+/// Reads a request, or its halves where the device refuses the whole; `kept` gets what to ask next time.
+/// True if any of it was answered.
+bool ModbusBus::read_in_parts(Meter& meter, Request request, Poll& poll, std::vector<Request>& kept) {
+  if (poll.is_over) {
+    kept.push_back(std::move(request));
+    return false;
+  }
+  const Exchange exchange = ask_read(meter, request, poll.deadline, Urgency::poll);
+  if (exchange.outcome == Outcome::answered) {
+    poll.reply.is_answered = true;
+    fill(meter, request, exchange.data, poll.reply);
+    request.whole_for_polls = 0;
+    kept.push_back(std::move(request));
+    return true;
+  }
+  if (exchange.outcome != Outcome::refused || is_gateway_silence(exchange)) {
+    fill(request, poll.give_up(exchange), poll.reply);
+    kept.push_back(std::move(request));
+    return false;
+  }
+  poll.reply.is_answered = true;
+  poll.note(trouble_of(exchange));
+  fill(request, Quality::refused, poll.reply);
+  if (request.channels.size() < 2 || !is_splittable(exchange) || request.whole_for_polls > 0) {
+    if (request.whole_for_polls > 0) --request.whole_for_polls;
+    kept.push_back(std::move(request));
+    return false;
+  }
+  std::vector<Request> parts;
+  auto [first, second] = halves(request, meter.setup.instrument);
+  const bool is_first_answered = read_in_parts(meter, std::move(first), poll, parts);
+  const bool is_second_answered = read_in_parts(meter, std::move(second), poll, parts);
+  if (is_first_answered || is_second_answered) {
+    kept.insert(kept.end(), parts.begin(), parts.end());
+    return true;
+  }
+  if (!poll.is_over) request.whole_for_polls = polls_until_split_again;
+  kept.push_back(std::move(request));
+  return false;
+}
+
+MeterReply ModbusBus::read(std::size_t index) {
+  Meter& meter = meters_[index];
+  Poll poll;
+  poll.deadline = Clock::now() + call_deadline_;
+  poll.reply.channels.resize(meter.setup.instrument.channels.size());
+  if (!prove_sync(meter, poll)) return std::move(poll.reply);
+  std::vector<Request> kept;
+  for (Request& request : meter.plan) read_in_parts(meter, std::move(request), poll, kept);
+  meter.plan = std::move(kept);
+  return std::move(poll.reply);
+}
+
+Result<void> ModbusBus::write_output(std::size_t index, std::size_t output, bool on) {
+  Meter& meter = meters_[index];
+  const Output& relay = meter.setup.instrument.outputs[output];
+  const Deadline deadline = Clock::now() + call_deadline_;
+  Exchange exchange;
+  // No sync proof first: the echo names coil and state, so a late one confirms the very same order.
+  for (int i = 0; i < write_tries_max; ++i) {
+    exchange = ask(meter, write_coil_pdu(relay.coil, on), deadline, Urgency::order, Stray::is_expected);
+    if (exchange.outcome == Outcome::answered) return {};
+    if (exchange.outcome == Outcome::refused) break;
+  }
+  return fail(Fault::unavailable, "output `" + relay.name + "` not switched " + (on ? "on" : "off") + ": " + trouble_of(exchange),
+              "open the circuit by hand if it must be off", meter.setup.name);
+}
+
+Result<bool> ModbusBus::read_output(std::size_t index, std::size_t output) {
+  Meter& meter = meters_[index];
+  const Output& relay = meter.setup.instrument.outputs[output];
+  Poll poll;
+  poll.deadline = Clock::now() + call_deadline_;
+  if (!prove_sync(meter, poll)) return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + poll.reply.trouble, {}, meter.setup.name);
+  const Exchange exchange = ask_read(meter, {RegisterTable::coil, relay.coil, 1, {}, 0}, poll.deadline, Urgency::order);
+  if (exchange.outcome == Outcome::answered) return bit_at(exchange.data, 0);
+  return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + trouble_of(exchange), {}, meter.setup.name);
+}
+
+}  // namespace steadyglow::drivers::modbus

@@ -1,0 +1,28 @@
+#pragma once
+/// Which requests read an instrument: neighbouring registers travel together.
+#include <cstddef>
+#include <cstdint>
+#include <utility>
+#include <vector>
+
+#include "drivers/modbus/instrument.hpp"
+
+namespace steadyglow::drivers::modbus {
+
+/// One read request and the channels that it serves (positions in the instrument, in order of address).
+struct Request {
+  RegisterTable table = RegisterTable::input;
+  std::uint16_t address = 0;
+  std::uint16_t count = 0;  ///< registers or bits
+  std::vector<std::size_t> channels;
+  unsigned whole_for_polls = 0;  ///< refused in all its parts: how many polls to wait before it is split again
+};
+
+/// Merges channels of one table as long as the gap between them is allowed and the request stays within the
+/// instrument's limit (registers) or the protocol's (bits: V1.1b3, section 6.1). Bits are merged without gaps.
+std::vector<Request> plan_requests(const Instrument& instrument);
+
+/// The same channels in two requests. Only for a request with two channels or more.
+std::pair<Request, Request> halves(const Request& request, const Instrument& instrument);
+
+}  // namespace steadyglow::drivers::modbus

@@ -1,0 +1,61 @@
+#pragma once
+#include <modbus/modbus.h>
+
+#include <chrono>
+#include <memory>
+#include <string>
+
+#include "core/result.hpp"
+#include "drivers/modbus/link.hpp"
+
+namespace steadyglow::drivers::modbus {
+
+struct FreeContext {
+  void operator()(modbus_t* context) const { modbus_free(context); }
+};
+using Context = std::unique_ptr<modbus_t, FreeContext>;
+
+/// What TCP and RTU share: a libmodbus context that is opened with a growing pause between failures.
+/// The library's own error recovery stays off: with the port gone it never returns (measured, 3.1.6).
+/// Thread: one bus thread. Owns: the context and its descriptor.
+class Port {
+ public:
+  /// `context` may be null (a device name that the library refuses); every open then fails.
+  Port(Context context, std::string where, BusCounters& counters);
+  ~Port();
+  Port(const Port&) = delete;
+  Port& operator=(const Port&) = delete;
+
+  /// Opens unless open already.
+  Result<void> open(Deadline deadline, Urgency urgency);
+  void close();
+  bool is_open() const { return is_open_; }
+  std::uint64_t session() const { return session_; }
+  int descriptor() const { return modbus_get_socket(context_.get()); }
+  modbus_t* context() const { return context_.get(); }
+  const std::string& where() const { return where_; }
+  /// Waits for one whole frame, at most until the deadline. Its length; 0: a frame of another unit (RTU); -1: see errno.
+  int receive(std::uint8_t* frame, Deadline deadline);
+
+ private:
+  Result<void> connect(Deadline deadline);
+  void set_timeout(Deadline deadline);
+
+  Context context_;
+  std::string where_;
+  BusCounters& counters_;
+  bool is_open_ = false;
+  bool was_ever_open_ = false;
+  std::uint64_t session_ = 1;
+  Deadline retry_at_{};
+  std::chrono::milliseconds pause_ = open_pause_first;
+  std::string open_trouble_;
+};
+
+/// Bytes thrown away that are waiting now; -1 when the other end is gone.
+int discard_waiting(int descriptor);
+
+/// True when errno speaks of the link, not of what came over it.
+bool is_link_error(int error);
+
+}  // namespace steadyglow::drivers::modbus
