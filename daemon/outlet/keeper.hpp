@@ -1,0 +1,50 @@
+#pragma once
+/// The only path that can switch power. Small enough to read aloud.
+///
+/// Off is always allowed, from anybody, at once, and is written again until the relay has accepted it.
+/// On is allowed to a person alone, and after a trip only to a person who stands at the bench.
+/// Nothing in here, and nothing that holds a Keeper, switches on by itself.
+#include <chrono>
+#include <optional>
+#include <string>
+
+#include "core/result.hpp"
+
+namespace steadyglow::outlet {
+
+/// Real monotonic time: relays do not know of an accelerated clock.
+using Instant = std::chrono::steady_clock::time_point;
+
+/// An order that the relay did not accept is given again after this long.
+inline constexpr std::chrono::milliseconds order_again_after{500};
+
+enum class Wanted { unknown, on, off };
+
+class Keeper {
+ public:
+  /// A relay is to be written now, if there is an answer; call answered() when it has spoken.
+  std::optional<bool> next_write(Instant now);
+  void answered(bool wrote_on, bool is_accepted);
+
+  /// Order it off. `locks`: after a trip, so that only a person at the bench may switch on again.
+  void open(std::string reason, bool locks);
+  /// A person orders it on. Refused while locked, unless that person is at the bench.
+  Result<void> close(const std::string& who, bool is_at_the_bench);
+
+  Wanted wanted() const { return wanted_; }
+  bool is_accepted() const { return is_accepted_; }  ///< the relay took the last order; whether it obeyed, the current tells
+  bool is_locked() const { return is_locked_; }
+  const std::string& reason() const { return reason_; }
+  unsigned refused_writes() const { return refused_writes_; }
+
+ private:
+  Wanted wanted_ = Wanted::unknown;
+  bool is_accepted_ = true;
+  bool is_locked_ = false;
+  bool is_writing_ = false;
+  std::optional<Instant> tried_at_;
+  unsigned refused_writes_ = 0;
+  std::string reason_;
+};
+
+}  // namespace steadyglow::outlet

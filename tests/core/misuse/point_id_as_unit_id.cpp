@@ -1,0 +1,2 @@
+#include "core/ids.hpp"
+steadyglow::UnitId wrong(steadyglow::PointId id) { return id; }
