@@ -1,0 +1,278 @@
+#include "app/settings.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "app/text_file.hpp"
+#include "core/decimal.hpp"
+#include "document/table.hpp"
+#include "profile/profile_toml.hpp"
+
+namespace steadyglow::app {
+namespace {
+
+using document::Table;
+
+constexpr double clock_rate_max = 5000.0;
+constexpr std::size_t password_hash_bytes_max = 1024;
+
+/// Reads the parts of a configuration; files named more than once are read, and complained of, once.
+class Loader {
+ public:
+  Loader(std::string file, Errors& errors) : file_(std::move(file)), errors_(errors) {}
+
+  std::optional<Settings> load() {
+    const auto text = read_text_file(file_);
+    if (!text) {
+      errors_.push_back(text.error());
+      return std::nullopt;
+    }
+    const document::Node root = document::parse(*text, file_, errors_);
+    if (!errors_.empty()) return std::nullopt;
+    Table top(root, file_, errors_);
+    read_daemon(top);
+    if (auto demo = top.maybe_table("demo")) {
+      is_demo_ = true;
+      settings_.clock_rate = demo->maybe_number("clock_rate", {1.0, clock_rate_max}).value_or(1.0);
+      demo->done();
+    }
+    read_buses(top);
+    read_units(top);
+    top.done();
+    if (!errors_.empty()) return std::nullopt;
+    return std::move(settings_);
+  }
+
+ private:
+  void read_daemon(Table& top) {
+    auto table = top.maybe_table("daemon");
+    if (!table) {
+      if (!top.has("daemon")) top.mistake("", "there is no [daemon] table", "begin with [daemon], store = \"steadyglow.db\" and listen = \"127.0.0.1:8460\"");
+      return;
+    }
+    settings_.store_file = beside(file_, table->text("store"));
+    read_listen(*table);
+    settings_.allowed_hosts = table->texts("allowed_hosts");
+    if (const auto secret = table->maybe_text("password_file")) {
+      const auto hash = read_text_file(beside(file_, *secret), password_hash_bytes_max);
+      if (!hash) table->mistake("password_file", hash.error().message, "make it with: steadyglow password FILE");
+      else settings_.password_hash = hash->substr(0, hash->find_first_of("\r\n"));
+    }
+    profile_folder_ = table->maybe_text("profile_folder").value_or("profiles");
+    plan_folder_ = table->maybe_text("plan_folder").value_or("plans");
+    instrument_folder_ = table->maybe_text("instrument_folder").value_or("instruments");
+    table->done();
+  }
+
+  void read_listen(Table& table) {
+    const std::string listen = table.text("listen");
+    if (listen.empty()) return;
+    const std::size_t colon = listen.rfind(':');
+    const auto port = colon == std::string::npos ? std::nullopt : parse_decimal(listen.substr(colon + 1));
+    if (!port || *port < 0.0 || *port > 65535.0 || *port != static_cast<int>(*port))
+      return table.mistake("listen", fmt::format("`{}` is no address with a port", listen), "write 127.0.0.1:8460");
+    settings_.listen_host = listen.substr(0, colon);
+    if (settings_.listen_host.starts_with('[') && settings_.listen_host.ends_with(']'))
+      settings_.listen_host = settings_.listen_host.substr(1, settings_.listen_host.size() - 2);
+    settings_.listen_port = static_cast<std::uint16_t>(*port);
+    const std::string& host = settings_.listen_host;
+    const bool is_loopback = host == "localhost" || host == "::1" || host.starts_with("127.");
+    if (!is_loopback && !table.has("password_file"))
+      table.mistake("listen", fmt::format("`{}` can be reached by others, and no password is set", listen),
+                    "set password_file first (steadyglow password FILE), or listen on 127.0.0.1");
+  }
+
+  void read_buses(Table& top) {
+    const auto find = [this](const std::string& name) -> Result<drivers::InstrumentText> {
+      const std::string file = beside(file_, instrument_folder_ + "/" + name + ".toml");
+      auto text = read_text_file(file);
+      if (!text) return fail(Fault::config, fmt::format("register map `{}` cannot be read from {}", name, file), "check the name and instrument_folder");
+      return drivers::InstrumentText{file, std::move(*text)};
+    };
+    auto tables = top.tables("bus");
+    if (tables.size() > buses_max) top.mistake("bus", fmt::format("{} buses are more than {}", tables.size(), buses_max));
+    std::set<std::string> names;
+    std::map<std::string, std::string> meters;
+    for (Table& table : tables) {
+      auto bus = drivers::read_bus(table, find, errors_);
+      if (!bus) {
+        has_bad_bus_ = true;
+        continue;
+      }
+      if (!names.insert(bus->name).second) table.mistake("name", fmt::format("bus `{}` stands here twice", bus->name));
+      for (const auto& meter : bus->meters) {
+        const auto [other, is_new] = meters.emplace(meter.name, bus->name);
+        if (!is_new && other->second != bus->name)
+          table.mistake("meter", fmt::format("meter `{}` is also on bus `{}`", meter.name, other->second), "meter names are unique over all buses");
+      }
+      settings_.buses.push_back(std::move(*bus));
+    }
+  }
+
+  void read_units(Table& top) {
+    auto tables = top.tables("unit");
+    if (tables.empty()) top.mistake("unit", "there is no [[unit]]", "name at least one unit under test");
+    if (tables.size() > units_max) top.mistake("unit", fmt::format("{} units are more than {}", tables.size(), units_max));
+    std::set<std::string> names;
+    for (Table& table : tables) {
+      UnitSettings unit;
+      unit.name = table.text("name");
+      const bool is_name = !unit.name.empty() && std::all_of(unit.name.begin(), unit.name.end(), [](unsigned char c) { return std::islower(c) || std::isdigit(c) || c == '-' || c == '_'; });
+      if (!unit.name.empty() && !is_name) table.mistake("name", fmt::format("`{}` is not a unit name", unit.name), "use a-z, 0-9, - and _ only; the plated name goes into title");
+      if (!names.insert(unit.name).second) table.mistake("name", fmt::format("unit `{}` stands here twice", unit.name));
+      unit.title = table.maybe_text("title").value_or(unit.name);
+      unit.serial = table.maybe_text("serial").value_or("");
+      unit.bench = table.maybe_text("bench").value_or("");
+      const std::string start = table.maybe_word("start", {"by_person", "at_once"}).value_or("by_person");
+      unit.starts_at_once = start == "at_once";
+      if (unit.starts_at_once && !is_demo_) table.mistake("start", "a unit never starts by itself", "at_once is for the demo; start it with: steadyglow start " + unit.name);
+      const bool has_profile = read_profile(table, unit);
+      read_plan(table, unit);
+      auto outlet = table.maybe_table("outlet");
+      auto points = table.tables("point");
+      if (outlet) read_outlet(*outlet, unit);
+      if (has_profile) read_points(table, points, unit);
+      table.done();
+      settings_.units.push_back(std::move(unit));
+    }
+    check_outlets(tables);
+  }
+
+  bool read_profile(Table& table, UnitSettings& unit) {
+    unit.profile_name = table.text("profile");
+    if (unit.profile_name.empty()) return false;
+    const std::string file = beside(file_, profile_folder_ + "/" + unit.profile_name + ".toml");
+    const auto text = read_text_file(file);
+    if (!text) {
+      table.mistake("profile", fmt::format("profile `{}` cannot be read from {}", unit.profile_name, file), "check the name and profile_folder");
+      return false;
+    }
+    Errors found;
+    auto profile = profile::parse_profile(*text, file, found);
+    if (complained_.insert(file).second) errors_.insert(errors_.end(), found.begin(), found.end());
+    if (!profile) return false;
+    unit.profile_text = *text;
+    unit.profile = std::move(*profile);
+    return true;
+  }
+
+  void read_plan(Table& table, UnitSettings& unit) {
+    unit.plan_name = table.text("plan");
+    if (unit.plan_name.empty()) return;
+    const std::string file = beside(file_, plan_folder_ + "/" + unit.plan_name + ".toml");
+    const auto text = read_text_file(file);
+    if (!text) return table.mistake("plan", fmt::format("plan `{}` cannot be read from {}", unit.plan_name, file), "check the name and plan_folder");
+    Errors found;
+    auto plan = profile::parse_plan(*text, file, found);
+    if (complained_.insert(file).second) errors_.insert(errors_.end(), found.begin(), found.end());
+    if (!plan) return;
+    unit.plan_text = *text;
+    unit.plan = std::move(*plan);
+  }
+
+  struct MeterPlace {
+    std::size_t bus;
+    std::size_t meter;
+  };
+  std::optional<MeterPlace> find_meter(Table& table, std::string_view key, const std::string& name) {
+    std::vector<std::string_view> known;
+    for (std::size_t b = 0; b < settings_.buses.size(); ++b) {
+      const auto& meters = settings_.buses[b].meters;
+      for (std::size_t m = 0; m < meters.size(); ++m) {
+        if (meters[m].name == name) return MeterPlace{b, m};
+        known.push_back(meters[m].name);
+      }
+    }
+    // A bus that could not be read took its meters with it: one mistake is enough.
+    if (has_bad_bus_) return std::nullopt;
+    const std::string near = document::nearest(name, known);
+    table.mistake(key, fmt::format("there is no meter `{}`", name), near.empty() ? fmt::format("known: {}", fmt::join(known, ", ")) : fmt::format("did you mean `{}`?", near));
+    return std::nullopt;
+  }
+
+  void read_outlet(Table& table, UnitSettings& unit) {
+    const std::string meter = table.text("meter");
+    const std::string output = table.text("output");
+    table.done();
+    if (meter.empty() || output.empty()) return;
+    const auto place = find_meter(table, "meter", meter);
+    if (!place) return;
+    const auto& outputs = settings_.buses[place->bus].meters[place->meter].outputs;
+    const auto found = std::find(outputs.begin(), outputs.end(), output);
+    if (found == outputs.end()) return table.mistake("output", fmt::format("`{}` has no output `{}`", meter, output), fmt::format("it has: {}", fmt::join(outputs, ", ")));
+    unit.outlet = OutletBinding{place->bus, place->meter, static_cast<std::size_t>(found - outputs.begin())};
+  }
+
+  void read_points(Table& unit_table, std::vector<Table>& tables, UnitSettings& unit) {
+    std::vector<std::string_view> names;
+    for (const auto& point : unit.profile.points) names.push_back(point.name);
+    std::set<std::string> seen;
+    for (Table& table : tables) {
+      const std::string name = table.text("name");
+      const std::string channel = table.text("channel");
+      const double scale = table.maybe_number("scale", {-1e6, 1e6}).value_or(1.0);
+      table.done();
+      if (scale == 0.0) table.mistake("scale", "a scale of 0 makes every reading 0");
+      const auto point = unit.profile.find(name);
+      if (!point && !name.empty()) {
+        const std::string near = document::nearest(name, names);
+        table.mistake("name", fmt::format("profile `{}` has no point `{}`", unit.profile_name, name), near.empty() ? "" : fmt::format("did you mean `{}`?", near));
+      }
+      if (!seen.insert(name).second) table.mistake("name", fmt::format("point `{}` stands here twice", name));
+      if (point && !channel.empty()) bind(table, unit, *point, channel, scale);
+    }
+    for (const auto& point : unit.profile.points)
+      if (!seen.contains(point.name)) unit_table.mistake("", fmt::format("point `{}` of the profile is not connected", point.name), "add a [[unit.point]] with its channel");
+  }
+
+  void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, double scale) {
+    const std::size_t dot = channel.find('.');
+    if (dot == std::string::npos) return table.mistake("channel", fmt::format("`{}` names no channel", channel), "write meter.channel");
+    const std::string meter_name = channel.substr(0, dot);
+    const std::string channel_name = channel.substr(dot + 1);
+    const auto place = find_meter(table, "channel", meter_name);
+    if (!place) return;
+    const auto& channels = settings_.buses[place->bus].meters[place->meter].channels;
+    const auto found = std::find_if(channels.begin(), channels.end(), [&](const auto& c) { return c.name == channel_name; });
+    if (found == channels.end()) {
+      std::vector<std::string_view> known;
+      for (const auto& c : channels) known.push_back(c.name);
+      const std::string near = document::nearest(channel_name, known);
+      return table.mistake("channel", fmt::format("`{}` has no channel `{}`", meter_name, channel_name),
+                           near.empty() ? fmt::format("it has: {}", fmt::join(known, ", ")) : fmt::format("did you mean `{}`?", near));
+    }
+    const profile::Point& point = unit.profile.point(id);
+    const auto uom = find_uom(found->quantity, found->uom);
+    if (found->quantity != point.quantity || !uom)
+      return table.mistake("channel", fmt::format("`{}` measures {}, but `{}` is {}", channel, to_word(found->quantity), point.name, to_word(point.quantity)));
+    unit.points.push_back({id, place->bus, place->meter, static_cast<std::size_t>(found - channels.begin()), scale * uom->to_base / point.uom.to_base});
+  }
+
+  void check_outlets(std::vector<Table>& tables) {
+    std::set<std::tuple<std::size_t, std::size_t, std::size_t>> used;
+    for (std::size_t i = 0; i < settings_.units.size(); ++i) {
+      const auto& outlet = settings_.units[i].outlet;
+      if (outlet && !used.emplace(outlet->bus, outlet->meter, outlet->output).second)
+        tables[i].mistake("outlet", "another unit has this outlet already", "cutting one must not cut the other");
+    }
+  }
+
+  std::string file_;
+  Errors& errors_;
+  Settings settings_;
+  bool is_demo_ = false;
+  bool has_bad_bus_ = false;
+  std::string profile_folder_ = "profiles";
+  std::string plan_folder_ = "plans";
+  std::string instrument_folder_ = "instruments";
+  std::set<std::string> complained_;
+};
+
+}  // namespace
+
+std::optional<Settings> load_settings(const std::string& file, Errors& errors) { return Loader(file, errors).load(); }
+
+}  // namespace steadyglow::app

@@ -1,0 +1,163 @@
+#include "app/settings.hpp"
+
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <fstream>
+
+namespace steadyglow::app {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr const char* instrument = R"(
+[instrument]
+title = "Module"
+protocol = "modbus"
+[[channel]]
+name = "ch1"
+table = "input"
+address = 0
+type = "int16"
+scale = 0.001
+quantity = "voltage"
+uom = "V"
+[[output]]
+name = "outlet_1"
+coil = 0
+)";
+
+constexpr const char* profile_text = R"(
+[profile]
+kind = "line-preamp"
+[[point]]
+name = "rail_plus"
+quantity = "voltage"
+uom = "mV"
+role = "supply"
+)";
+
+constexpr const char* plan_text = R"(
+[plan]
+title = "short"
+[[stage]]
+kind = "baseline"
+minutes = 30
+[[stage]]
+kind = "idle_soak"
+minutes = 60
+)";
+
+constexpr const char* good = R"([daemon]
+store = "steadyglow.db"
+listen = "127.0.0.1:8460"
+[[bus]]
+name = "tcp"
+driver = "modbus_tcp"
+host = "127.0.0.1"
+port = 1502
+timeout_seconds = 0.5
+[[bus.meter]]
+name = "analog"
+instrument = "module"
+address = 1
+poll_seconds = 1.0
+[[unit]]
+name = "hollin"
+profile = "preamp"
+plan = "short"
+[unit.outlet]
+meter = "analog"
+output = "outlet_1"
+[[unit.point]]
+name = "rail_plus"
+channel = "analog.ch1"
+)";
+
+class SettingsFile : public testing::Test {
+ protected:
+  void SetUp() override {
+    folder_ = fs::temp_directory_path() / ("steadyglow-settings-" + std::to_string(::getpid()));
+    for (const char* sub : {"instruments", "profiles", "plans"}) fs::create_directories(folder_ / sub);
+    write("instruments/module.toml", instrument);
+    write("profiles/preamp.toml", profile_text);
+    write("plans/short.toml", plan_text);
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  void write(const std::string& name, const std::string& text) { std::ofstream(folder_ / name) << text; }
+  std::optional<Settings> load(const std::string& text) {
+    write("bench.toml", text);
+    errors.clear();
+    return load_settings((folder_ / "bench.toml").string(), errors);
+  }
+  std::string with(const std::string& from, const std::string& to) const {
+    std::string text = good;
+    text.replace(text.find(from), from.size(), to);
+    return text;
+  }
+  std::string said() const {
+    std::string text;
+    for (const Error& error : errors) text += error.text() + "\n";
+    return text;
+  }
+
+  fs::path folder_;
+  Errors errors;
+};
+
+TEST_F(SettingsFile, BindsAPointToItsChannelWithTheRightFactor) {
+  const auto settings = load(good);
+  ASSERT_TRUE(settings.has_value()) << said();
+  ASSERT_EQ(settings->units.at(0).points.size(), 1u);
+  EXPECT_DOUBLE_EQ(settings->units[0].points[0].factor, 1000.0);  // volts to millivolts
+  EXPECT_TRUE(settings->units[0].outlet.has_value());
+}
+
+TEST_F(SettingsFile, TellsEveryMistakeAtOnceWithItsPlace) {
+  const auto settings = load(with("listen = \"127.0.0.1:8460\"", "listn = \"127.0.0.1:8460\"") + "[[unit]]\nname = \"hollin\"\nprofile = \"nowhere\"\nplan = 7\n");
+  EXPECT_FALSE(settings.has_value());
+  EXPECT_NE(said().find("bench.toml:3:1: error: unknown key `listn` hint: did you mean `listen`?"), std::string::npos) << said();
+  EXPECT_NE(said().find("unit `hollin` stands here twice"), std::string::npos) << said();
+  EXPECT_NE(said().find("profile `nowhere` cannot be read"), std::string::npos) << said();
+  EXPECT_NE(said().find("`plan` must be a text, not a whole number"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, NamesAMissingRegisterMap) {
+  EXPECT_FALSE(load(with("instrument = \"module\"", "instrument = \"modul\"")).has_value());
+  EXPECT_NE(said().find("bench.toml:12:"), std::string::npos) << said();
+  EXPECT_NE(said().find("modul"), std::string::npos) << said();
+  EXPECT_EQ(said().find("no meter"), std::string::npos) << "one mistake is enough: " << said();
+}
+
+TEST_F(SettingsFile, RefusesToBeReachableWithoutAPassword) {
+  EXPECT_FALSE(load(with("127.0.0.1:8460", "0.0.0.0:8460")).has_value());
+  EXPECT_NE(said().find("no password is set"), std::string::npos);
+}
+
+TEST_F(SettingsFile, AUnitStartsByItselfInTheDemoAlone) {
+  const std::string starts = with("plan = \"short\"", "plan = \"short\"\nstart = \"at_once\"");
+  EXPECT_FALSE(load(starts).has_value());
+  EXPECT_TRUE(load(starts + "[demo]\nclock_rate = 100.0\n").has_value()) << said();
+}
+
+TEST_F(SettingsFile, WantsEveryPointOfTheProfileConnected) {
+  EXPECT_FALSE(load(with("name = \"rail_plus\"", "name = \"rail_pluss\"")).has_value());
+  EXPECT_NE(said().find("did you mean `rail_plus`?"), std::string::npos) << said();
+  EXPECT_NE(said().find("is not connected"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, DoesNotMixQuantities) {
+  write("profiles/preamp.toml", "[profile]\nkind = \"x\"\n[[point]]\nname = \"rail_plus\"\nquantity = \"current\"\nuom = \"A\"\nrole = \"supply_current\"\n");
+  EXPECT_FALSE(load(good).has_value());
+  EXPECT_NE(said().find("measures voltage, but `rail_plus` is current"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, OneOutletIsForOneUnit) {
+  std::string two = good;
+  two += std::string("[[unit]]\nname = \"other\"\nprofile = \"preamp\"\nplan = \"short\"\n[unit.outlet]\nmeter = \"analog\"\noutput = \"outlet_1\"\n[[unit.point]]\nname = \"rail_plus\"\nchannel = \"analog.ch1\"\n");
+  EXPECT_FALSE(load(two).has_value());
+  EXPECT_NE(said().find("another unit has this outlet"), std::string::npos) << said();
+}
+
+}  // namespace
+}  // namespace steadyglow::app
