@@ -212,10 +212,11 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   for (Table& table : outputs) {
     const std::size_t errors_here = errors.size();
     instrument.outputs.push_back(read_output(table));
+    const bool is_read = errors.size() == errors_here;
     (void)table.maybe_text("note");
     const Output& output = instrument.outputs.back();
     check_twice(table, "output", output.name, outputs_seen);
-    if (errors.size() == errors_here && !coils_seen.emplace(output.coil, output.name).second)
+    if (is_read && !coils_seen.emplace(output.coil, output.name).second)
       table.mistake("coil", "coil " + std::to_string(output.coil) + " is already output `" + coils_seen[output.coil] + "`",
                     "two names for one relay would switch two units");
     table.done();

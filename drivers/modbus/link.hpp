@@ -31,6 +31,12 @@ struct Exchange {
   std::string trouble;  ///< for a person; empty when answered
 };
 
+/// How long an exchange may take.
+struct Limits {
+  Deadline deadline;                 ///< of the whole call: opening, falling silent, asking
+  std::chrono::milliseconds answer;  ///< from request to complete answer, within the deadline
+};
+
 enum class Urgency : std::uint8_t {
   poll,   ///< respects the pause after a failed open
   order,  ///< tries to open at once
@@ -51,7 +57,7 @@ class Link {
   Link(const Link&) = delete;
   Link& operator=(const Link&) = delete;
 
-  virtual Exchange exchange(std::uint8_t unit, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) = 0;
+  virtual Exchange exchange(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency, Stray stray) = 0;
   /// From 1, one more each time the link is lost or closed.
   virtual std::uint64_t session() const = 0;
   /// True when an answer carries nothing that ties it to its request (RTU has no transaction number).

@@ -127,10 +127,9 @@ ModbusBus::ModbusBus(SerialLine line, std::vector<MeterSetup> meters, millisecon
 }
 
 Exchange ModbusBus::ask(Meter& meter, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) {
-  const auto now = Clock::now();
-  if (now >= deadline) return {Outcome::timeout, 0, {}, "no time left in this poll"};
+  if (Clock::now() >= deadline) return {Outcome::timeout, 0, {}, "no time left in this poll"};
   ++counters_.requests;
-  Exchange exchange = link_->exchange(meter.setup.unit, pdu, std::min(deadline, now + timeout_), urgency, stray);
+  Exchange exchange = link_->exchange(meter.setup.unit, pdu, {deadline, timeout_}, urgency, stray);
   if (exchange.outcome == Outcome::timeout || is_gateway_silence(exchange)) ++counters_.timeouts;
   else if (exchange.outcome == Outcome::refused) ++counters_.refusals;
   const bool is_clear = exchange.outcome == Outcome::answered || exchange.outcome == Outcome::refused;

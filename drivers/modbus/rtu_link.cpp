@@ -29,12 +29,12 @@ class RtuLink final : public Link {
         counters_(counters),
         silence_(silent_interval(line.baud)) {}
 
-  Exchange exchange(std::uint8_t unit, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) override {
+  Exchange exchange(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency, Stray stray) override {
     if (!port_.is_open()) is_doubtful_ = true;
-    if (auto opened = port_.open(deadline, urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
+    if (auto opened = port_.open(limits.deadline, urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
     // An order goes out even on a line that does not fall silent: a relay may still hear it.
-    if (Exchange trouble; !become_silent(deadline, trouble) && (urgency == Urgency::poll || !port_.is_open())) return trouble;
-    Exchange result = ask(unit, pdu, deadline, stray);
+    if (Exchange trouble; !become_silent(limits.deadline, trouble) && (urgency == Urgency::poll || !port_.is_open())) return trouble;
+    Exchange result = ask(unit, pdu, std::min(limits.deadline, Clock::now() + limits.answer), stray);
     last_activity_ = Clock::now();
     is_doubtful_ |= result.outcome != Outcome::answered && result.outcome != Outcome::refused;
     if (result.outcome == Outcome::link_down) port_.close();

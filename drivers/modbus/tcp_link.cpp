@@ -1,5 +1,6 @@
 #include <sys/socket.h>
 
+#include <algorithm>
 #include <array>
 #include <cerrno>
 
@@ -17,13 +18,13 @@ class TcpLink final : public Link {
       : port_(Context(modbus_new_tcp(end.host.c_str(), end.port)), end.host + ":" + std::to_string(end.port), counters),
         counters_(counters) {}
 
-  Exchange exchange(std::uint8_t unit, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray) override {
+  Exchange exchange(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency, Stray) override {
     const bool was_open = port_.is_open();
     if (was_open) drop_if_doubtful();
     const bool is_fresh = !port_.is_open();
-    Exchange result = try_once(unit, pdu, deadline, urgency);
+    Exchange result = try_once(unit, pdu, limits, urgency);
     // A peer may drop an idle connection just as we write. Reading twice or writing the same coil twice harms nothing.
-    if (result.outcome == Outcome::link_down && was_open && !is_fresh) result = try_once(unit, pdu, deadline, urgency);
+    if (result.outcome == Outcome::link_down && was_open && !is_fresh) result = try_once(unit, pdu, limits, urgency);
     return result;
   }
 
@@ -38,9 +39,12 @@ class TcpLink final : public Link {
     if (waiting != 0) port_.close();
   }
 
-  Exchange try_once(std::uint8_t unit, const Bytes& pdu, Deadline deadline, Urgency urgency) {
-    if (auto opened = port_.open(deadline, urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
-    Exchange result = ask(unit, pdu, deadline);
+  /// A connection that does not come about may take as long as an answer, no longer.
+  static Deadline within(const Limits& limits) { return std::min(limits.deadline, Clock::now() + limits.answer); }
+
+  Exchange try_once(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency) {
+    if (auto opened = port_.open(within(limits), urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
+    Exchange result = ask(unit, pdu, within(limits));
     if (result.outcome != Outcome::answered && result.outcome != Outcome::refused) port_.close();
     return result;
   }
