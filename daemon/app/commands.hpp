@@ -1,0 +1,61 @@
+#pragma once
+/// The person's command line, one function per command. Each returns an exit code (see exit_code.hpp).
+#include <cstdint>
+#include <string>
+
+#include "core/result.hpp"
+
+namespace steadyglow::app {
+
+/// Prints an error to stderr and returns its exit code.
+int say(const Error& error);
+int say(const Errors& errors);
+
+// ---- here: no daemon needed ----
+
+struct CheckOptions {
+  std::string config;
+  std::string profile;
+  std::string plan;
+};
+/// Reads files as the daemon would and lists every mistake.
+int check(const CheckOptions& options);
+
+struct ReplayOptions {
+  std::string profile;
+  std::string plan;
+  std::string csv;
+  std::string events;  ///< file for JSON Lines, or "-"
+  bool is_json = false;
+};
+/// Runs a recording through the engine and prints what it would have said.
+int replay_recording(const ReplayOptions& options);
+
+struct ProbeOptions {
+  std::string config;
+  std::string meter;  ///< empty: all
+  int rounds = 3;
+};
+/// Reads every channel of the configured meters and shows what they say; switches nothing.
+int probe(const ProbeOptions& options);
+
+/// Asks for a password twice on the terminal (or reads one line of a pipe) and writes its argon2id hash to a new file.
+int make_password(const std::string& file);
+
+/// Writes the readings of a run as CSV, as `replay` reads it.
+int export_readings(const std::string& store_file, std::int64_t run, const std::string& csv);
+
+// ---- at the bench: talks to the running daemon ----
+
+struct BenchAddress {
+  std::string host = "127.0.0.1";
+  std::uint16_t port = 8460;
+  std::string password_file;
+};
+
+int status(const BenchAddress& bench, bool is_json);
+int acknowledge(const BenchAddress& bench, std::int64_t alarm, const std::string& who, const std::string& note);
+int start(const BenchAddress& bench, const std::string& unit, const std::string& who, bool is_at_the_bench);
+int stop(const BenchAddress& bench, const std::string& unit, const std::string& who, const std::string& why);
+
+}  // namespace steadyglow::app

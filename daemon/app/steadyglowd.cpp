@@ -1,0 +1,63 @@
+/// The daemon.
+#include <fmt/format.h>
+#include <spdlog/sinks/stdout_sinks.h>
+#include <spdlog/spdlog.h>
+
+#include <CLI/CLI.hpp>
+#include <csignal>
+#include <exception>
+#include <iostream>
+
+#include "app/bench.hpp"
+#include "app/exit_code.hpp"
+#include "app/settings.hpp"
+
+using namespace steadyglow;
+using namespace steadyglow::app;
+
+namespace {
+
+int run(const std::string& config) {
+  Errors errors;
+  auto settings = load_settings(config, errors);
+  if (!settings) {
+    for (const Error& error : errors) fmt::print(stderr, "{}\n", error.text());
+    fmt::print(stderr, "{} mistake{}; the daemon does not start\n", errors.size(), errors.size() == 1 ? "" : "s");
+    return exit_config;
+  }
+  if (settings->clock_rate != 1.0) spdlog::warn("DEMO: the clock runs {} times faster; this is no real night", settings->clock_rate);
+  auto bench = Bench::open(config, std::move(*settings));
+  if (!bench) {
+    fmt::print(stderr, "{}\n", bench.error().text());
+    return exit_code(bench.error().fault);
+  }
+  spdlog::info("listening at {}", (*bench)->address());
+  spdlog::info("this is not a safety device: fuse, RCD/GFCI, thermal cut-out and smoke alarm must work without it");
+  (*bench)->run();
+  return exit_good;
+}
+
+}  // namespace
+
+int main(int count, char** words) try {
+  std::signal(SIGPIPE, SIG_IGN);
+  auto log = spdlog::stderr_logger_mt("steadyglowd");
+  spdlog::set_default_logger(log);
+  spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
+  CLI::App app("Steadyglow's daemon: polls the meters, judges, keeps every reading, and takes a unit off the mains when it must.\n"
+               "It is not a safety device.");
+  std::string config;
+  app.add_option("--config", config, "configuration file")->required();
+  try {
+    app.parse(count, words);
+  } catch (const CLI::Success& done) {
+    return app.exit(done);
+  } catch (const CLI::ParseError& error) {
+    app.exit(error);
+    return exit_usage;
+  }
+  return run(config);
+} catch (const std::exception& error) {
+  std::cerr << "error: " << error.what() << '\n';
+  return exit_io;
+}
