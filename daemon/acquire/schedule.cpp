@@ -32,10 +32,13 @@ Step Schedule::next(Instant now) const {
   return {is_probe ? Step::Kind::poll : Step::Kind::report_silent, position(first), now};
 }
 
-/// A probe is free while it ends before anybody else's turn; otherwise it comes out of the share for probes.
+/// A probe is free while it ends before anybody else's turn; otherwise it comes out of the share for probes, which goes
+/// to the silent meter that has waited longest.
 bool Schedule::may_probe(const Slot& slot, Instant now, const Slot* next_answering) const {
   if (now < slot.probe_at) return false;
-  return next_answering == nullptr || now + slot.probe_cost <= next_answering->due || now >= probes_allowed_at_;
+  if (next_answering == nullptr || now + slot.probe_cost <= next_answering->due) return true;
+  const bool is_longest_waiting = std::none_of(slots_.begin(), slots_.end(), [&](const Slot& other) { return other.is_silent && other.probe_at < slot.probe_at; });
+  return is_longest_waiting && now >= probes_allowed_at_;
 }
 
 /// Moves on to the next turn after `now`; gives the number of turns that went by in between.
@@ -51,7 +54,8 @@ void Schedule::miss(Slot& slot, Instant began, Instant ended) {
   slot.probe_cost = ended - began;
   if (slot.misses < misses_until_silent) return;
   slot.is_silent = true;
-  slot.probe_at = ended + slot.pause;
+  // From the turn on the grid, so that a pause of one period ends with the next turn.
+  slot.probe_at = slot.due - slot.period + slot.pause;
   slot.pause = std::min(slot.pause * 2, std::max(probe_pause_max, slot.period));
   probes_allowed_at_ = ended + slot.probe_cost * (probe_share - 1);
 }
