@@ -181,6 +181,8 @@ http::BusView Bench::bus_view(std::size_t bus) const {
   view.refusals = health.counters.refusals;
   view.garbage = health.counters.garbage;
   view.reconnects = health.counters.reconnects;
+  view.overruns = health.overruns;
+  view.dropped_batches = health.dropped_batches;
   for (std::size_t i = 0; i < spec.meters.size(); ++i) view.meters.push_back({spec.meters[i].name, i < health.meter_is_silent.size() && health.meter_is_silent[i] ? "silent" : "ok"});
   return view;
 }

@@ -1,5 +1,6 @@
 /// The daemon.
 #include <fmt/format.h>
+#include <spdlog/async.h>
 #include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
 
@@ -41,8 +42,10 @@ int run(const std::string& config) {
 
 int main(int count, char** words) try {
   std::signal(SIGPIPE, SIG_IGN);
-  auto log = spdlog::stderr_logger_mt("steadyglowd");
-  spdlog::set_default_logger(log);
+  // A log that nobody reads must not stop the loop: lines wait in a bounded queue, the oldest give way.
+  constexpr std::size_t log_lines_max = 8192;
+  spdlog::init_thread_pool(log_lines_max, 1);
+  spdlog::set_default_logger(spdlog::stderr_logger_mt<spdlog::async_factory_nonblock>("steadyglowd"));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
   CLI::App app("Steadyglow's daemon: polls the meters, judges, keeps every reading, and takes a unit off the mains when it must.\n"
                "It is not a safety device.");
@@ -56,7 +59,9 @@ int main(int count, char** words) try {
     app.exit(error);
     return exit_usage;
   }
-  return run(config);
+  const int result = run(config);
+  spdlog::shutdown();
+  return result;
 } catch (const std::exception& error) {
   std::cerr << "error: " << error.what() << '\n';
   return exit_io;
