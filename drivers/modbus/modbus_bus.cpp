@@ -59,7 +59,7 @@ std::uint16_t byte_count(RegisterTable table, std::uint16_t count) {
 std::vector<Request> plan_for(const Instrument& instrument) {
   auto plan = plan_requests(instrument);
   if (plan.empty() && !instrument.outputs.empty())
-    plan.push_back({RegisterTable::coil, instrument.outputs.front().coil, 1, {}, 0});
+    plan.push_back({RegisterTable::coil, instrument.outputs.front().coil, 1, {}});
   return plan;
 }
 
@@ -144,7 +144,7 @@ Exchange ModbusBus::ask_read(Meter& meter, const Request& request, Deadline dead
   const bool is_known = std::any_of(meter.unanswered.begin(), meter.unanswered.end(), [&](const Request& known) {
     return known.table == request.table && byte_count(known.table, known.count) == bytes;
   });
-  if (!is_known) meter.unanswered.push_back({request.table, request.address, request.count, {}, 0});
+  if (!is_known) meter.unanswered.push_back({request.table, request.address, request.count, {}});
   return exchange;
 }
 
@@ -184,7 +184,8 @@ void ModbusBus::fill(const Meter& meter, const Request& request, const Bytes& da
 /// Reads a request, or its halves where the device refuses the whole; `kept` gets what to ask next time.
 /// True if any of it was answered.
 bool ModbusBus::read_in_parts(Meter& meter, Request request, Poll& poll, std::vector<Request>& kept) {
-  if (poll.is_over) {
+  if (poll.is_over || request.rest_for_polls > 0) {
+    if (!poll.is_over) --request.rest_for_polls;
     kept.push_back(std::move(request));
     return false;
   }
@@ -192,16 +193,19 @@ bool ModbusBus::read_in_parts(Meter& meter, Request request, Poll& poll, std::ve
   if (exchange.outcome == Outcome::answered) {
     poll.reply.is_answered = true;
     fill(meter, request, exchange.data, poll.reply);
-    request.whole_for_polls = 0;
+    request.whole_for_polls = request.misses = 0;
     kept.push_back(std::move(request));
     return true;
   }
   if (exchange.outcome != Outcome::refused || is_gateway_silence(exchange)) {
     fill(request, poll.give_up(exchange), poll.reply);
+    ++request.misses;
+    if (poll.reply.is_answered && request.misses >= misses_until_rest) request.rest_for_polls = polls_of_rest;
     kept.push_back(std::move(request));
     return false;
   }
   poll.reply.is_answered = true;
+  request.misses = 0;
   poll.note(trouble_of(exchange));
   fill(request, Quality::refused, poll.reply);
   if (request.channels.size() < 2 || !is_splittable(exchange) || request.whole_for_polls > 0) {
@@ -230,6 +234,8 @@ MeterReply ModbusBus::read(std::size_t index) {
   if (!prove_sync(meter, poll)) return std::move(poll.reply);
   std::vector<Request> kept;
   for (Request& request : meter.plan) read_in_parts(meter, std::move(request), poll, kept);
+  // What met silence is asked last next time, so that it cannot hide the others.
+  std::stable_sort(kept.begin(), kept.end(), [](const Request& a, const Request& b) { return a.misses < b.misses; });
   meter.plan = std::move(kept);
   return std::move(poll.reply);
 }
@@ -255,7 +261,7 @@ Result<bool> ModbusBus::read_output(std::size_t index, std::size_t output) {
   Poll poll;
   poll.deadline = Clock::now() + call_deadline_;
   if (!prove_sync(meter, poll)) return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + poll.reply.trouble, {}, meter.setup.name);
-  const Exchange exchange = ask_read(meter, {RegisterTable::coil, relay.coil, 1, {}, 0}, poll.deadline, Urgency::order);
+  const Exchange exchange = ask_read(meter, {RegisterTable::coil, relay.coil, 1, {}}, poll.deadline, Urgency::order);
   if (exchange.outcome == Outcome::answered) return bit_at(exchange.data, 0);
   return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + trouble_of(exchange), {}, meter.setup.name);
 }

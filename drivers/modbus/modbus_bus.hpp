@@ -21,6 +21,10 @@ struct MeterSetup {
 
 /// A request refused in all its parts is tried whole for this many polls before it is split again.
 inline constexpr unsigned polls_until_split_again = 20;
+/// A request that met silence this often in a row while other requests of its meter were answered ...
+inline constexpr unsigned misses_until_rest = 2;
+/// ... is left out for this many polls: a range that a device ignores must not cost a timeout each time.
+inline constexpr unsigned polls_of_rest = 20;
 /// Whole answer times that one call may take, at most, beside opening the link and proving its sync.
 inline constexpr std::size_t slow_answers_per_call_max = 4;
 

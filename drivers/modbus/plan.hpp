@@ -16,6 +16,8 @@ struct Request {
   std::uint16_t count = 0;  ///< registers or bits
   std::vector<std::size_t> channels;
   unsigned whole_for_polls = 0;  ///< refused in all its parts: how many polls to wait before it is split again
+  unsigned misses = 0;           ///< times in a row that it met silence
+  unsigned rest_for_polls = 0;   ///< silent while others answer: how many polls to leave it out
 };
 
 /// Merges channels of one table as long as the gap between them is allowed and the request stays within the

@@ -170,6 +170,21 @@ TEST(ModbusTcp, ASilentMeterCostsOneTimeoutHoweverManyRequestsItHas) {
   EXPECT_LT(took([&] { (void)bus.read(0); }), 3 * timeout);
 }
 
+TEST(ModbusTcp, ARangeThatTheDeviceIgnoresNeitherHidesTheOthersNorCostsATimeoutEachTime) {
+  FaultyDevice device;
+  device.fault = [](const Asked& asked) { return asked.address == 10 ? Fault::silent : Fault::none; };
+  TcpFaultServer server(device);
+  ModbusBus bus = bus_to(server.port(), {meter_with({10, 20, 30})});
+  int good = 0;
+  for (int i = 0; i < 20; ++i) {
+    const MeterReply reply = bus.read(0);
+    EXPECT_EQ(reply.channels[0].quality, Quality::no_answer);
+    good += reply.channels[1].quality == Quality::good && reply.channels[2].value == 30.0 ? 1 : 0;
+  }
+  EXPECT_GE(good, 18);
+  EXPECT_LE(bus.counters().timeouts, 3u);
+}
+
 TEST(ModbusTcp, AGatewaysWordThatTheMeterIsSilentIsNoAnswer) {
   // V1.1b3, section 7: exception 0Bh comes from a gateway whose target device does not respond.
   FaultyDevice device;

@@ -106,7 +106,7 @@ TEST(SyncProbe, StaysWithinTheMapIfItCan) {
 
 TEST(SyncProbe, AvoidsTheShapeOfAnUnansweredRequest) {
   const Instrument instrument = with({at(RegisterTable::input, 10), at(RegisterTable::input, 11), at(RegisterTable::input, 12)});
-  const SyncProbe probe = choose_sync_probe(instrument, plan_requests(instrument), {{RegisterTable::input, 10, 1, {}, 0}});
+  const SyncProbe probe = choose_sync_probe(instrument, plan_requests(instrument), {{RegisterTable::input, 10, 1, {}}});
   EXPECT_EQ(probe.count, 2);
 }
 
