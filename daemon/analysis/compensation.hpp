@@ -14,7 +14,8 @@ namespace steadyglow::analysis {
 /// What physics lets one expect of a role before the unit has shown anything.
 struct Expectation {
   double mains_exponent = 0.0;     ///< y ~ V^k; for a temperature: of its rise over the room
-  double mains_exponent_sd = 0.0;  ///< how sure that is; 0: not learned
+  double mains_exponent_sd = 0.0;  ///< how unsure that is
+  bool is_exponent_learned = true; ///< from the night itself; false: the expectation stands
   double lag_minutes = 0.0;        ///< first-order lag with which the point feels mains and room
   double per_kelvin = 0.0;         ///< allowance for the room, relative per kelvin (offsets: uom per kelvin); never learned here
   bool is_relative = true;         ///< judged in percent of its level; false: in its uom (offsets, temperatures)
@@ -39,13 +40,18 @@ class Lag {
 };
 
 /// Learns the exponent from the point's own night: differences over three minutes (too short for a drift to be taken
-/// for a mains effect), a ridge towards the expectation, residuals clipped round the estimate in force.
+/// for a mains effect), a ridge towards the expectation, wild ones weighed down round the estimate in force.
 class MainsExponent {
  public:
+  /// Smaller movements of the mains are as much the meter's noise as the mains, and noise in the cause looks like no effect.
+  static constexpr double mains_step_min = 0.003;
+  static constexpr double sd_min = 0.05;
   explicit MainsExponent(const Expectation& expectation);
   /// Takes a minute of ln|y| and ln(V / V nominal).
   void learn(std::int64_t minute, double ln_value, double ln_mains);
   double value() const { return estimate_; }
+  /// Standard deviation of the estimate, as far as the night has told; never less than sd_min.
+  double sd() const;
   void forget_neighbours() { filled_ = 0; }
 
  private:

@@ -5,11 +5,11 @@
 
 namespace steadyglow::analysis {
 namespace {
-constexpr std::array horizons_hours{6.0, 3.0, 1.0};
+constexpr std::array horizons_hours{6.0, 3.0, 1.0, 0.5};
 constexpr std::size_t minutes_min = 20;
 }  // namespace
 
-std::optional<Trend> judge_trend(std::span<const double> hours, std::span<const double> values) {
+std::optional<Trend> judge_trend(std::span<const double> hours, std::span<const double> values, double direction) {
   std::optional<Trend> longest;
   if (hours.empty()) return longest;
   for (const double horizon : horizons_hours) {
@@ -19,7 +19,7 @@ std::optional<Trend> judge_trend(std::span<const double> hours, std::span<const 
     const auto fit = fit_line(hours.subspan(skip), values.subspan(skip));
     if (!fit) continue;
     const Trend trend{*fit, std::min(horizon, hours.back() - hours[skip]), fit->slope_low > 0.0 || fit->slope_high < 0.0};
-    if (trend.is_significant) return trend;
+    if (trend.is_significant && trend.fit.slope * direction >= 0.0) return trend;
     if (!longest) longest = trend;
   }
   return longest;

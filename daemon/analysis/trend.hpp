@@ -21,9 +21,10 @@ struct Trend {
   bool is_significant = false;  ///< the interval of the slope does not hold zero
 };
 
-/// Fits the last 1, 3 and 6 hours and returns the longest horizon whose slope is significant, or else the longest fitted.
+/// Fits the last half hour, 1, 3 and 6 hours and returns the longest horizon whose slope is significant and has the sign of
+/// `direction` (0: any sign), or else the longest fitted.
 /// hours: run time in hours, ascending; values: compensated minute medians.
-std::optional<Trend> judge_trend(std::span<const double> hours, std::span<const double> values);
+std::optional<Trend> judge_trend(std::span<const double> hours, std::span<const double> values, double direction = 0.0);
 
 /// (limit - now) / slope for the slope and both ends of its interval; nothing if the interval holds zero or leads away.
 std::optional<HoursRange> hours_to_limit(double now, double limit, const LineFit& fit);

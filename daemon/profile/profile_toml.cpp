@@ -115,16 +115,23 @@ void match_points(Profile& profile, std::vector<Table>& tables, const std::vecto
   }
 }
 
-/// A technician writes the match once; it holds both ways.
-void make_matches_mutual(Profile& profile) {
-  for (std::size_t i = 0; i < profile.points.size(); ++i) {
-    for (const PointId other : profile.points[i].matched_with) {
-      auto& back = profile.points[other.index].matched_with;
-      const PointId self{static_cast<std::uint16_t>(i)};
-      if (std::find(back.begin(), back.end(), self) == back.end()) back.push_back(self);
-    }
+/// A technician writes a match once; it holds both ways, and whoever is matched with one of a set belongs to the set.
+void complete_matches(Profile& profile) {
+  const std::size_t count = profile.points.size();
+  std::vector<std::size_t> set(count);
+  for (std::size_t i = 0; i < count; ++i) set[i] = i;
+  const auto join = [&](std::size_t a, std::size_t b) {
+    const std::size_t from = set[a];
+    const std::size_t to = set[b];
+    std::replace(set.begin(), set.end(), from, to);
+  };
+  for (std::size_t i = 0; i < count; ++i)
+    for (const PointId other : profile.points[i].matched_with) join(i, other.index);
+  for (std::size_t i = 0; i < count; ++i) {
+    profile.points[i].matched_with.clear();
+    for (std::size_t j = 0; j < count; ++j)
+      if (j != i && set[j] == set[i]) profile.points[i].matched_with.push_back(PointId{static_cast<std::uint16_t>(j)});
   }
-  for (Point& point : profile.points) std::sort(point.matched_with.begin(), point.matched_with.end());
 }
 
 }  // namespace
@@ -163,7 +170,7 @@ std::optional<Profile> parse_profile(std::string_view text, std::string_view fil
   }
   match_points(profile, tables, matches);
   if (errors.size() > errors_before) return std::nullopt;
-  make_matches_mutual(profile);
+  complete_matches(profile);
   return profile;
 }
 

@@ -135,9 +135,19 @@ void PointWatch::freeze_baseline(Timestamp at, int segment, Duration window) {
   columns(window, minutes, hours, values);
   if (values.size() < 3) return;
   const analysis::Robust robust = analysis::robust_of(values);
-  Baseline baseline{at, segment, robust.level, robust.spread, recent_raw_level(window).value_or(robust.level), 0.0, 0.0};
+  // What still settles is no noise: the spread is that of the rest.
+  const auto line = analysis::fit_line(hours, values);
+  const double spread = line ? std::min(line->residual_sd, robust.spread) : robust.spread;
+  Baseline baseline{at, segment, robust.level, spread, recent_raw_level(window).value_or(robust.level), 0.0, 0.0, 0.0, 1.0};
   baseline.ln_mains = series_.back().ln_mains;
   baseline.room = series_.back().room;
+  // A tail that is mostly noise must not move the expectation.
+  constexpr double spreads_of_a_tail = 4.0;
+  if (settling.asymptote && settling.tau_minutes && std::fabs(settling.change_per_half_hour) > spreads_of_a_tail * spread) {
+    const double to_go_max = settling_tolerance.distance;
+    baseline.to_go = std::clamp(*settling.asymptote - robust.level, -to_go_max, to_go_max);
+    baseline.tau_minutes = std::clamp(*settling.tau_minutes, 5.0, 120.0);
+  }
   baselines_.push_back(baseline);
   is_baseline_current_ = true;
 }

@@ -1,5 +1,6 @@
 #pragma once
 /// Everything that is known about one point of one run.
+#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
@@ -25,6 +26,11 @@ struct Baseline {
   double raw_level = 0.0;
   double ln_mains = 0.0;
   double room = 0.0;       ///< degC, as the point felt it
+  double to_go = 0.0;      ///< what was still to settle when it was taken, in uom
+  double tau_minutes = 1.0;
+
+  /// Where the point is expected `age_minutes` after the baseline, if nothing changes.
+  double expected(double age_minutes) const { return level + to_go * (1.0 - std::exp(-age_minutes / tau_minutes)); }
 };
 
 /// What the unit as a whole was doing when a minute ended.
@@ -74,6 +80,7 @@ class PointWatch {
   std::optional<Baseline> baseline() const { return is_baseline_current_ ? std::optional(baselines_.back()) : std::nullopt; }
   const analysis::Series& series() const { return series_; }
   double mains_exponent() const { return exponent_.value(); }
+  double mains_exponent_sd() const { return expectation_.is_exponent_learned ? exponent_.sd() : expectation_.mains_exponent_sd; }
   /// Compensated value of one stored minute with the coefficient known now.
   double compensated(const analysis::SeriesMinute& minute) const;
   /// Median of the compensated minutes in the last `window` before the newest one; nothing when fewer than half are there.
@@ -86,6 +93,7 @@ class PointWatch {
 
   // Judged once a minute by the engine, shown on the page.
   analysis::Settling settling;
+  analysis::SettlingTolerance settling_tolerance;
   std::optional<analysis::Trend> trend;
   int minutes_moved = 0;    ///< for how long the drift condition has stood
   int minutes_calm = 0;     ///< for how long it has not

@@ -25,8 +25,10 @@ constexpr double runaway_trip_minutes = 2.0;
 constexpr double spreads_of_margin = 6.0;
 constexpr double imbalance_limit = 0.10;
 constexpr double imbalance_clear = 0.08;
-/// What a fresh baseline may still settle, as a share of the margin, and how fast that passes.
-constexpr double tail_share = 1.5;
+/// What a fresh baseline may still settle, as a share of the margin, and how fast that passes: parts that warm up for hours.
+double tail_share(const profile::Point& point) {
+  return point.is_temperature() || point.role == Role::bias || point.role == Role::offset ? 1.5 : 0.5;
+}
 constexpr double tail_minutes = 90.0;
 
 /// What a point may move before it is said, at least: relative to its level, or in its uom. Common practice, no source:
@@ -39,7 +41,7 @@ double margin_of(const profile::Point& point) {
     case Role::supply: return 0.025;
     case Role::heater: return 0.025;
     case Role::level: return 0.03;
-    case Role::speed: return 0.004;
+    case Role::speed: return 0.002;
     case Role::offset: {
       double nearest = 50.0 / (point.uom.to_base * 1000.0);  // 50 mV, the trade's warning for an output
       if (point.warn.high) nearest = std::fabs(*point.warn.high);
@@ -96,7 +98,8 @@ void Engine::judge_settling_of(PointWatch& watch) {
   // scale, offsets on that of their limit.
   double scale = point.is_temperature() ? 100.0 : std::fabs(values.back());
   if (!watch.expectation().is_relative && !point.is_temperature()) scale = margin_of(point) / 0.05;
-  watch.settling = analysis::judge_settling(minutes, values, {0.01 * scale, 0.02 * scale});
+  watch.settling_tolerance = {0.01 * scale, 0.02 * scale};
+  watch.settling = analysis::judge_settling(minutes, values, watch.settling_tolerance);
   if (watch.settling.state == analysis::SettlingState::settled && book_.covers(Kind::settling, watch.id()))
     book_.clear(Kind::settling, watch.id(), now_, fmt::format("{} has settled", point.name));
 }
@@ -115,18 +118,21 @@ void Engine::judge_drift(PointWatch& watch, Timestamp now) {
   std::vector<double> hours;
   std::vector<double> values;
   watch.columns(trend_window, minutes, hours, values);
-  watch.trend = analysis::judge_trend(hours, values);
+  const double age = minutes_of(now - baseline.at);
+  const double moved = *level - baseline.expected(age);
+  watch.trend = analysis::judge_trend(hours, values, moved);
 
-  const double moved = *level - baseline.level;
   const double own_margin = point.is_temperature() ? std::max(margin_of(point), 0.15 * std::fabs(baseline.level)) : margin_of(point);
   const double room_allowance = expectation.per_kelvin / (expectation.is_relative ? 1.0 : point.uom.to_base * 1000.0) *
                                 std::fabs(watch.series().back().room - baseline.room);
-  const double age = minutes_of(now - baseline.at);
-  const double tail = baseline.segment == 0 || age < 4.0 * tail_minutes ? tail_share * own_margin * std::exp(-age / tail_minutes) : 0.0;
-  const double margin = scale * (own_margin + room_allowance + tail) + spreads_of_margin * baseline.spread;
+  const double tail = baseline.segment == 0 || age < 4.0 * tail_minutes ? tail_share(point) * own_margin * std::exp(-age / tail_minutes) : 0.0;
+  // What the mains have moved since, times what is not known of how the point follows them.
+  const double follows = point.is_temperature() ? std::fabs(baseline.level) : expectation.is_relative ? scale : 0.0;
+  const double mains_doubt = watch.mains_exponent_sd() * std::fabs(watch.series().back().ln_mains - baseline.ln_mains) * follows;
+  const double margin = scale * (own_margin + room_allowance + tail) + spreads_of_margin * baseline.spread + mains_doubt;
 
   const bool leads_on = watch.trend && watch.trend->is_significant && (watch.trend->fit.slope > 0.0) == (moved > 0.0);
-  const bool is_moved = std::fabs(moved) > 2.0 * margin || (std::fabs(moved) > margin && leads_on);
+  const bool is_moved = std::fabs(moved) > 1.6 * margin || (std::fabs(moved) > margin && leads_on);
   const bool is_calm = std::fabs(moved) < 0.5 * margin;
   watch.minutes_moved = is_moved ? watch.minutes_moved + 1 : 0;
   watch.minutes_calm = is_calm ? watch.minutes_calm + 1 : 0;

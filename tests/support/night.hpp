@@ -39,6 +39,25 @@ inline Course stepping(Course before, double from, double value) {
   return [=](double s) { return s < from ? before(s) : value; };
 }
 
+/// A heavy part: follows the room and its own heat with one time constant, starting at room temperature.
+/// Ask it in order of time. `rise`: kelvin over the room that its heat alone would come to.
+inline Course thermal(Course room, Course rise, double tau_seconds) {
+  struct State {
+    double at = 0.0;
+    double value = 0.0;
+    bool is_begun = false;
+  };
+  auto state = std::make_shared<State>();
+  return [=](double s) {
+    if (!state->is_begun) *state = {s, room(s), true};
+    while (state->at + 10.0 <= s) {
+      state->at += 10.0;
+      state->value += (room(state->at) + rise(state->at) - state->value) * (1.0 - std::exp(-10.0 / tau_seconds));
+    }
+    return state->value;
+  };
+}
+
 inline profile::Profile profile_of(const std::string& text) {
   Errors errors;
   auto profile = profile::parse_profile(text, "profile.toml", errors);

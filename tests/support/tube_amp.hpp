@@ -89,7 +89,7 @@ inline Night healthy_night(Course mains = hold(230.0), Course room = hold(23.0))
   };
   for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, follows(380.0, 1.5), 1.0);
   night.point("b_plus", follows(452.0, 1.0), 0.3);
-  night.point("transformer", [room](double s) { return room(s) + 40.0 * (1.0 - std::exp(-s / 4200.0)); }, 0.1);
+  night.point("transformer", thermal(room, [mains](double s) { return 40.0 * std::pow(mains(s) / 230.0, 2.0); }, 4200.0), 0.1);
   night.point("mains_v", mains, 0.2);
   night.point("mains_a", follows(0.55, 0.5), 0.002);
   night.point("mains_w", follows(120.0, 1.5), 0.3);
