@@ -1,0 +1,36 @@
+#pragma once
+/// Which request asks for what: the table of API.md. Who may ask was settled before (guard, password).
+#include <functional>
+
+#include <boost/asio/io_context.hpp>
+
+#include "http/exchange.hpp"
+#include "http/server.hpp"
+#include "http/target.hpp"
+
+namespace steadyglow::http {
+
+inline constexpr std::size_t who_bytes_max = 80;
+inline constexpr std::size_t note_bytes_max = 1000;
+
+/// Thread: loop only. Answers later, by `reply`, for history alone.
+class Routes {
+ public:
+  Routes(boost::asio::io_context& loop, Backend backend, std::function<ServerFigures()> figures);
+  void handle(const Request& request, Reply reply) const;
+
+ private:
+  void history(const std::string& unit, const Target& target, Reply reply) const;
+  Response read(const Target& target, const Request& request) const;
+  Response acknowledge(const std::string& id, const std::string& body) const;
+  Response start(const std::string& unit, const std::string& body) const;
+  Response stop(const std::string& unit, const std::string& body) const;
+  Response health() const;
+  Response asset(const std::string& path, const std::string& if_none_match) const;
+
+  boost::asio::io_context& loop_;
+  Backend backend_;
+  std::function<ServerFigures()> figures_;
+};
+
+}  // namespace steadyglow::http

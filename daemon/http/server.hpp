@@ -1,0 +1,132 @@
+#pragma once
+/// The bench over HTTP: the API of API.md, the live stream, the page and /metrics, on the program's own loop.
+/// It judges nothing and switches nothing: it shows what the Backend says and hands on what a person asks for.
+#include <chrono>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <boost/asio/io_context.hpp>
+#include <nlohmann/json_fwd.hpp>
+
+#include "core/result.hpp"
+#include "http/view.hpp"
+
+namespace steadyglow::http {
+
+struct Health {
+  std::vector<std::string> reasons;  ///< what does not move; empty when all is well
+  bool is_ok() const { return reasons.empty(); }
+};
+
+struct HistoryRequest {
+  std::string unit;
+  std::vector<std::string> points;  ///< as asked, 1 to history_points_max
+  double from_s = 0.0;              ///< run time
+  std::optional<double> to_s;       ///< above from_s; empty: to the newest reading
+  int buckets = 600;                ///< 1 to history_buckets_max
+};
+inline constexpr std::size_t history_points_max = 32;
+inline constexpr int history_buckets_max = 4000;
+
+/// A file of the page, in static storage. Made from whatever record the page's room keeps (content_type, body, etag),
+/// so that the two rooms need not know each other.
+struct FoundAsset {
+  bool is_found = false;
+  std::string_view content_type;
+  std::string_view body;
+  std::string_view etag;  ///< with or without its quotation marks; may be empty
+
+  FoundAsset() = default;
+  template <class Asset>
+  FoundAsset(const Asset* asset) {  // NOLINT: this conversion is the purpose
+    if (asset == nullptr) return;
+    is_found = true;
+    content_type = asset->content_type;
+    body = asset->body;
+    etag = asset->etag;
+  }
+};
+
+/// What the server asks of the program. Every function is called on the loop and answers at once, except history.
+/// Errors become answers: bad_data 404, usage, permission and config 409, unavailable and io 503.
+struct Backend {
+  std::function<BenchView()> bench;
+  std::function<Result<nlohmann::json>(const std::string& unit)> findings;
+  /// `reply` is called once, from any thread, later or at once.
+  std::function<void(HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply)> history;
+  std::function<Result<AlarmView>(std::int64_t alarm, const std::string& who, const std::string& note)> acknowledge;
+  std::function<Result<UnitView>(const std::string& unit, const std::string& who, bool is_at_the_bench)> start;
+  std::function<Result<UnitView>(const std::string& unit, const std::string& who, const std::string& why)> stop;
+  std::function<Health()> health;
+  /// "/" is the page; every other path as asked, undecoded.
+  std::function<FoundAsset(std::string_view path)> find_asset;
+};
+
+struct Deadlines {
+  std::chrono::milliseconds idle{30'000};          ///< between two requests of one connection
+  std::chrono::milliseconds read{10'000};          ///< a whole request, from its first byte
+  std::chrono::milliseconds write{10'000};         ///< a whole answer, or one event of the stream
+  std::chrono::milliseconds answer{20'000};        ///< until there is an answer to write (history is read by a worker)
+  std::chrono::milliseconds keep_alive{15'000};    ///< between comments of a quiet stream
+  std::chrono::milliseconds bench_events{500};     ///< at least, between two `bench` events
+  std::chrono::milliseconds wrong_password{300};   ///< before a wrong password is answered
+};
+
+struct ServerOptions {
+  std::string host = "127.0.0.1";  ///< an address, or "localhost"
+  std::uint16_t port = 0;          ///< 0: any free one, see port()
+  std::vector<std::string> allowed_hosts;      ///< further `Host` values, with the port where clients send one
+  std::optional<std::string> password_hash;    ///< argon2id, as `steadyglow password` writes it
+  Deadlines deadlines;
+};
+
+inline constexpr std::size_t connections_max = 64;   ///< beyond, a client is told 503
+inline constexpr std::size_t streams_max = 32;       ///< of these; beyond, 503
+inline constexpr std::size_t header_bytes_max = 8 * 1024;
+inline constexpr std::size_t body_bytes_max = 64 * 1024;
+
+/// Counts since the server was opened.
+struct ServerFigures {
+  std::uint64_t answers_2xx = 0;  ///< with 304
+  std::uint64_t answers_4xx = 0;
+  std::uint64_t answers_5xx = 0;
+  std::uint64_t refused_connections = 0;
+  std::uint64_t accept_failures = 0;
+  std::uint64_t dropped_stream_clients = 0;  ///< too slow
+  std::uint64_t wrong_passwords = 0;
+  std::size_t connections = 0;     ///< now
+  std::size_t stream_clients = 0;  ///< now
+};
+
+/// Thread: loop only. Owns: the listening socket, the connections, one thread for passwords when there is one.
+/// Must go before the loop does. Fails: by Result at open; afterwards by answers and figures; never throws.
+class Server {
+ public:
+  /// Listens. Errors: config for a bad address, a bad hash, or an address that others can reach without a password;
+  /// unavailable when the port is taken.
+  static Result<std::unique_ptr<Server>> open(boost::asio::io_context& loop, ServerOptions options, Backend backend);
+  ~Server();
+  Server(const Server&) = delete;
+  Server& operator=(const Server&) = delete;
+
+  std::uint16_t port() const;
+  /// Sends an event to every stream and keeps it for those who come back.
+  void publish(std::string_view event, const nlohmann::ordered_json& json);
+  /// The bench looks different now: a `bench` event follows, at most one in Deadlines::bench_events. Cheap.
+  void mark_changed();
+  ServerFigures figures() const;
+  /// Closes everything; leaves no work on the loop.
+  void stop();
+
+ private:
+  struct Running;
+  explicit Server(std::shared_ptr<Running> running);
+  std::shared_ptr<Running> running_;  ///< shared with handlers of the loop that may outlive the server
+};
+
+}  // namespace steadyglow::http

@@ -1,0 +1,26 @@
+#pragma once
+/// The target of a request, taken apart (RFC 3986 3.3, 3.4; RFC 9112 3.2).
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+namespace steadyglow::http {
+
+struct Target {
+  std::string path;  ///< begins with '/', as sent: nothing of ours needs decoding, so nothing is hidden in it
+  std::vector<std::pair<std::string, std::string>> query;  ///< names and values, decoded
+
+  /// The value of a name; nothing when it is absent.
+  std::optional<std::string_view> value(std::string_view name) const;
+};
+
+/// Nothing for what is no origin-form target, for a bad percent code, and for more than query_fields_max fields.
+std::optional<Target> read_target(std::string_view text);
+inline constexpr std::size_t query_fields_max = 16;
+
+/// Splits at a character; empty parts stay.
+std::vector<std::string> split(std::string_view text, char at);
+
+}  // namespace steadyglow::http

@@ -1,0 +1,145 @@
+#pragma once
+/// What the outside sees of the bench, as plain values: field for field the objects of API.md.
+/// An empty optional is `null` there: "there is none", never zero.
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace steadyglow::http {
+
+struct MeterView {
+  std::string name;
+  std::string state = "ok";  ///< ok | silent
+};
+
+/// Counts since the daemon started.
+struct BusView {
+  std::string name;
+  std::string where;         ///< address or device, for people
+  std::string state = "ok";  ///< ok | silent
+  std::uint64_t requests = 0;
+  std::uint64_t timeouts = 0;
+  std::uint64_t refusals = 0;
+  std::uint64_t garbage = 0;
+  std::uint64_t reconnects = 0;
+  std::uint64_t overruns = 0;         ///< polls that a busy bus let go by
+  std::uint64_t dropped_batches = 0;  ///< polls that the program was too slow to take
+  std::vector<MeterView> meters;
+};
+
+struct StoreView {
+  std::string state = "ok";  ///< ok | failing
+  std::string reason;
+  std::uint64_t queue = 0;  ///< inputs that wait to be written
+  std::uint64_t wal_bytes = 0;
+};
+
+struct StageView {
+  std::string kind;
+  double planned_s = 0.0;
+  std::string state = "ahead";  ///< done | now | ahead
+};
+
+struct VerdictView {
+  std::string word;  ///< pass | pass_with_remarks | incomplete | fail
+  bool is_proposed = true;
+  std::vector<std::string> reasons;
+};
+
+/// Seconds of run time.
+struct RunView {
+  std::int64_t id = 0;
+  std::string state = "running";  ///< running | ended
+  std::string stage;              ///< kind of the stage that is going on, or "done"
+  double time_s = 0.0;
+  std::string started_utc;
+  double counted_s = 0.0;
+  double planned_s = 0.0;
+  std::string not_counting_because;  ///< empty while the time counts
+  std::vector<StageView> stages;
+  std::optional<VerdictView> verdict;
+};
+
+struct OutletView {
+  std::string state = "unknown";  ///< on | off | unknown
+  std::string proof = "none";     ///< none | waiting | proven | failed
+  std::string proof_text;
+  bool is_interlocked = false;
+  std::string reason;
+};
+
+/// The good reading that stands nearest to, or beyond, a limit. Value and limit in the point's uom.
+struct WorstView {
+  std::string point;
+  double share = 0.0;  ///< how much of the way from nominal to the limit it has gone; 1.0: at the limit
+  double limit = 0.0;
+  std::string side;      ///< low | high
+  std::string severity;  ///< warn | trip
+  double value = 0.0;
+};
+
+/// Values, limits and slopes in `uom` (a UCUM symbol); slopes per hour of run time.
+struct PointView {
+  std::string name;
+  std::string quantity;
+  std::string uom;
+  std::string shown_uom;
+  std::string role;
+  std::optional<double> value;  ///< of a good reading only
+  std::string quality = "no_answer";
+  std::optional<double> time_s;  ///< when the reading was taken; empty outside a run
+  std::optional<double> age_s;   ///< empty: nothing was ever read
+  std::optional<double> nominal;
+  std::optional<double> warn_low;
+  std::optional<double> warn_high;
+  std::optional<double> trip_low;
+  std::optional<double> trip_high;
+  std::optional<double> baseline;
+  std::optional<double> change_from_baseline_percent;
+  bool is_settled = false;
+  std::optional<double> slope_per_hour;
+  std::optional<double> slope_low;  ///< ends of the slope's confidence interval
+  std::optional<double> slope_high;
+};
+
+struct UnitView {
+  std::string name;
+  std::string title;
+  std::string serial;
+  std::string bench;
+  std::string kind;
+  std::string plan;
+  std::optional<RunView> run;
+  OutletView outlet;
+  std::optional<WorstView> worst;
+  std::vector<PointView> points;
+};
+
+struct AlarmView {
+  std::int64_t id = 0;
+  std::string unit;
+  std::vector<std::string> points;
+  std::string kind;
+  std::string severity;  ///< note | warn | trip
+  std::string state;     ///< of IEC 62682, as API.md lists them
+  bool is_active = false;
+  double raised_s = 0.0;
+  std::string raised_utc;
+  std::optional<double> cleared_s;
+  std::string acknowledged_by;
+  std::string message;
+};
+
+struct BenchView {
+  std::string version;
+  std::string utc;
+  double clock_rate = 1.0;  ///< run time over real time; other than 1 in the demo only
+  bool is_accelerated = false;
+  StoreView store;
+  std::vector<BusView> buses;
+  std::vector<UnitView> units;
+  std::vector<AlarmView> alarms;
+};
+
+}  // namespace steadyglow::http
