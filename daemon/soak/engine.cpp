@@ -58,6 +58,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       stages_(std::move(plan)),
       points_(watches_of(profile_)),
       groups_(matched_groups(profile_)),
+      dissipations_(dissipation_watches(profile_)),
       mains_point_(profile_.first_of(Role::mains_voltage)),
       watts_point_(profile_.first_of(Role::mains_power)),
       ambient_point_(profile_.first_of(Role::ambient)),
@@ -143,6 +144,7 @@ void Engine::take_one(const Reading& reading) {
   if (mains_.is_gone()) return;
   judge_contact(point, taken, reading.at());
   judge_limits(point, taken, reading.at());
+  if (taken.contact == ContactVerdict::fine) judge_dissipation(point, reading.at());
 }
 
 void Engine::take_mains(const Reading& reading) {
@@ -150,7 +152,7 @@ void Engine::take_mains(const Reading& reading) {
   if (!change) return;
   const profile::Point& point = profile_.point(reading.point());
   const auto said = [&](Severity severity, std::string message) {
-    book_.raise({Kind::mains, severity, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, std::move(message)});
+    book_.raise({Kind::mains, severity, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, std::move(message)});
   };
   switch (*change) {
     case MainsWatch::Change::gone:
@@ -182,7 +184,7 @@ void Engine::take_watts(const Reading& reading) {
   if (draws_no_power_ || reading.at() - *no_power_since_ < no_power_after) return;
   draws_no_power_ = true;
   const profile::Point& point = profile_.point(reading.point());
-  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol,
+  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading,
                fmt::format("the unit stopped drawing power: {} before, {} now, mains present: fuse, switch or plug", figure(point, *running_watts_), figure(point, reading.value()))});
 }
 
@@ -195,13 +197,13 @@ void Engine::take_proof(const Reading& reading) {
   if (*change == OffWatch::State::proven) {
     off_text_ = fmt::format("off, proven: {} {} after the order", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()));
     if (book_.stands(Kind::outlet, std::nullopt)) return book_.clear(Kind::outlet, std::nullopt, reading.at(), off_text_);
-    Finding proven{Kind::outlet, Severity::note, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, off_text_};
+    Finding proven{Kind::outlet, Severity::note, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_};
     book_.raise(std::move(proven));
     return;
   }
   off_text_ = fmt::format("ordered off {} ago and still draws {}: the contact may be welded; pull the plug if it is safe to do so",
                           span_text(reading.at() - off_.ordered_at()), figure(point, reading.value()));
-  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, off_text_});
+  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_});
   events_.emplace_back(OpenOutlet{reading.at(), 2, true, "second order: " + off_reason_});
 }
 
@@ -214,7 +216,7 @@ void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& take
       continue;
     }
     ++limits_hit_;
-    Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol,
+    Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
                     fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
                                 change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),
                                 span_text(change.dwell), surroundings_text())};
@@ -224,12 +226,34 @@ void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& take
   }
 }
 
+void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
+  for (DissipationWatch& dissipation : dissipations_) {
+    if (dissipation.bias() != watch.id() || power_ != Power::on) continue;
+    const PointWatch& supply = points_[dissipation.supply().index];
+    if (!supply.last_good() || is_silent(supply, at)) continue;
+    for (const auto& change : dissipation.step(at, *watch.last_good(), *supply.last_good())) {
+      const profile::Point& point = watch.point();
+      const double rated = point.rated->value;
+      const std::string share = fmt::format("{:.1f} W, {:.0f} % of the rated {:.0f} W (upper bound: screen current is in it)", change.watts, 100.0 * change.watts / rated, rated);
+      if (!change.is_active) {
+        book_.clear(Kind::limit, watch.id(), at, fmt::format("{}: dissipation is back at {}", point.name, share), Aspect::dissipation);
+        continue;
+      }
+      Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id(), supply.id()}, change.watts, change.limit_watts, "W", Aspect::dissipation, {}};
+      finding.message = fmt::format("{}: the tube turns {} into heat, above the {} at {:.1f} W; {}", point.name, share, change.is_trip ? "trip" : "warning", change.limit_watts, surroundings_text());
+      const std::string reason = finding.message;
+      book_.raise(std::move(finding));
+      if (change.is_trip) open_outlet(at, Power::tripped, reason);
+    }
+  }
+}
+
 void Engine::judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
   if (!taken.contact_changed) return;
   const profile::Point& point = watch.point();
   if (!watch.is_contact_lost())
     return book_.clear(Kind::sensor, watch.id(), at, fmt::format("{} reads {} again: the contact is back", point.name, figure(point, *watch.last_good())));
-  book_.raise({Kind::sensor, Severity::note, true, at, {watch.id()}, watch.latest()->as_met(), std::nullopt, point.uom.symbol,
+  book_.raise({Kind::sensor, Severity::note, true, at, {watch.id()}, watch.latest()->as_met(), std::nullopt, point.uom.symbol, Aspect::reading,
                fmt::format("{} fell to {} in one reading while the watts stayed at {}: contact lost (clip or lead); the gap is kept as a gap",
                            point.name, figure(point, watch.latest()->as_met()), to_figure(watts_.value_or(0.0), 3) + " W")});
 }
@@ -323,7 +347,7 @@ void Engine::judge_silence(Timestamp now) {
     const std::string_view why = latest && !latest->is_good() ? to_word(latest->quality()) : "nothing came";
     const Timestamp since = watch(group.front()).last_good_at().value_or(at_ms(0));
     const std::string others = group.size() > 1 ? fmt::format(" and {} more points", group.size() - 1) : "";
-    book_.raise({sensor ? Kind::sensor : Kind::no_data, is_protective ? Severity::warn : Severity::note, true, now, group, std::nullopt, std::nullopt, {},
+    book_.raise({sensor ? Kind::sensor : Kind::no_data, is_protective ? Severity::warn : Severity::note, true, now, group, std::nullopt, std::nullopt, {}, Aspect::reading,
                  fmt::format("no good reading of {}{} for {} ({})", profile_.point(group.front()).name, others, span_text(now - since), why)});
   }
   newly_silent_.clear();
@@ -347,7 +371,7 @@ void Engine::judge_blindness(Timestamp now) {
   std::vector<PointId> blind;
   for (const PointWatch& point : points_)
     if (point.point().is_protective && !point.point().is_mains()) blind.push_back(point.id());
-  book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, reason});
+  book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, Aspect::reading, reason});
   open_outlet(now, Power::tripped, reason);
 }
 
@@ -367,7 +391,7 @@ void Engine::move_phase(Timestamp now) {
     if (!unsettled.empty()) {
       if (stages_.in_phase() < stages_.warm_up() + settle_extra_max) return;
       const profile::Point& first = profile_.point(unsettled.front());
-      book_.raise({Kind::settling, Severity::note, true, now, unsettled, watch(unsettled.front()).last_good(), std::nullopt, first.uom.symbol,
+      book_.raise({Kind::settling, Severity::note, true, now, unsettled, watch(unsettled.front()).last_good(), std::nullopt, first.uom.symbol, Aspect::reading,
                    fmt::format("{} has not settled {} after the start; the baseline is taken all the same", first.name, span_text(stages_.in_phase()))});
     }
     for (PointWatch& point : points_) point.arm_all_limits();
@@ -404,6 +428,7 @@ void Engine::move_stage(Timestamp now) {
 void Engine::begin_segment(Timestamp at) {
   for (PointWatch& point : points_) point.begin_segment();
   stages_.begin_segment();
+  for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
   for (MatchedGroup& group : groups_) group.minutes_out = group.minutes_in = 0;
   running_watts_.reset();
   no_power_since_.reset();

@@ -66,6 +66,7 @@ class Engine {
   void take_watts(const Reading& reading);
   void take_proof(const Reading& reading);
   void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  void judge_dissipation(const PointWatch& watch, Timestamp at);
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_silence(Timestamp now);
   void judge_blindness(Timestamp now);
@@ -93,6 +94,7 @@ class Engine {
   Stages stages_;
   std::vector<PointWatch> points_;
   std::vector<MatchedGroup> groups_;
+  std::vector<DissipationWatch> dissipations_;
   MainsWatch mains_;
   OffWatch off_;
   Power power_ = Power::on;

@@ -21,6 +21,9 @@ std::string_view to_word(Kind kind);
 enum class Severity : std::uint8_t { note, warn, trip };
 std::string_view to_word(Severity severity);
 
+/// Which of a point's figures a limit speaks of: they come and go apart.
+enum class Aspect : std::uint8_t { reading, dissipation };
+
 struct Finding {
   Kind kind = Kind::limit;
   Severity severity = Severity::note;
@@ -30,6 +33,7 @@ struct Finding {
   std::optional<double> value;   ///< in uom
   std::optional<double> limit;   ///< in uom
   std::string_view uom;          ///< static storage; empty when there is no value
+  Aspect aspect = Aspect::reading;
   std::string message;           ///< one sentence that a person can believe or check
 };
 

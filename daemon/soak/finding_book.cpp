@@ -46,8 +46,8 @@ void FindingBook::raise(Finding finding) {
   step_alarm(*record, alarm::Action::occur, finding.at);
 }
 
-void FindingBook::clear(Kind kind, std::optional<PointId> point, Timestamp at, std::string message) {
-  const auto standing = standing_.find(key_of(kind, point));
+void FindingBook::clear(Kind kind, std::optional<PointId> point, Timestamp at, std::string message, Aspect aspect) {
+  const auto standing = standing_.find(key_of(kind, point, aspect));
   if (standing == standing_.end()) return;
   Finding over = standing->second;
   const Key key = standing->first;
@@ -64,7 +64,7 @@ void FindingBook::clear(Kind kind, std::optional<PointId> point, Timestamp at, s
   say(std::move(over));
 }
 
-bool FindingBook::stands(Kind kind, std::optional<PointId> point) const { return standing_.contains(key_of(kind, point)); }
+bool FindingBook::stands(Kind kind, std::optional<PointId> point) const { return standing_.contains(key_of(kind, point, Aspect::reading)); }
 
 bool FindingBook::covers(Kind kind, PointId point) const {
   return std::any_of(standing_.begin(), standing_.end(), [&](const auto& entry) {

@@ -16,7 +16,7 @@ class FindingBook {
   /// The finding stands. Says it if it is new or has grown more severe.
   void raise(Finding finding);
   /// It does not stand (any more). `message` says how it ended.
-  void clear(Kind kind, std::optional<PointId> point, Timestamp at, std::string message);
+  void clear(Kind kind, std::optional<PointId> point, Timestamp at, std::string message, Aspect aspect = Aspect::reading);
   bool stands(Kind kind, std::optional<PointId> point) const;
   /// Does a standing finding of this kind speak of the point, alone or with others?
   bool covers(Kind kind, PointId point) const;
@@ -34,11 +34,12 @@ class FindingBook {
   struct Key {
     Kind kind;
     int point;  ///< -1: the unit as a whole
+    Aspect aspect;
     friend auto operator<=>(const Key&, const Key&) = default;
   };
-  static Key key_of(Kind kind, std::optional<PointId> point) { return {kind, point ? point->index : -1}; }
+  static Key key_of(Kind kind, std::optional<PointId> point, Aspect aspect) { return {kind, point ? point->index : -1, aspect}; }
   static Key key_of(const Finding& finding) {
-    return {finding.kind, finding.points.empty() ? -1 : finding.points.front().index};
+    return {finding.kind, finding.points.empty() ? -1 : finding.points.front().index, finding.aspect};
   }
   void say(Finding finding);
   AlarmRecord* alarm_of(Key key);

@@ -144,7 +144,7 @@ void Engine::judge_drift(PointWatch& watch, Timestamp now) {
   if (book_.covers(kind, watch.id()) && !book_.stands(kind, watch.id())) return;  // told with its siblings
   if (book_.covers(Kind::runaway, watch.id())) return;
 
-  Finding finding{kind, Severity::note, true, now, {watch.id()}, *raw, std::nullopt, point.uom.symbol, {}};
+  Finding finding{kind, Severity::note, true, now, {watch.id()}, *raw, std::nullopt, point.uom.symbol, Aspect::reading, {}};
   std::string ahead_text;
   const double slope = watch.trend ? watch.trend->fit.slope : 0.0;
   if (const auto ahead = leads_on ? analysis::limit_ahead(point, *raw, slope) : std::nullopt) {
@@ -201,7 +201,7 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
       book_.clear(Kind::runaway, watch.id(), now, fmt::format("{} is back at {}", point.name, figure(point, *watch.last_good())));
     return;
   }
-  Finding finding{Kind::runaway, Severity::warn, true, now, {watch.id()}, watch.last_good(), std::nullopt, point.uom.symbol, {}};
+  Finding finding{Kind::runaway, Severity::warn, true, now, {watch.id()}, watch.last_good(), std::nullopt, point.uom.symbol, Aspect::reading, {}};
   std::string limit_text;
   const double raw_now = *watch.last_good();
   const auto high = point.trip.high ? point.trip.high : point.warn.high;
@@ -252,7 +252,7 @@ void Engine::judge_groups(Timestamp now) {
     const bool is_told = book_.covers(Kind::drift, worst->point) || book_.covers(Kind::runaway, worst->point) || book_.covers(Kind::limit, worst->point);
     if (group.named || is_told || group.minutes_out < raise_after_minutes) continue;
     group.named = worst->point;
-    Finding finding{Kind::imbalance, Severity::warn, true, now, {worst->point}, worst->value, std::nullopt, point.uom.symbol,
+    Finding finding{Kind::imbalance, Severity::warn, true, now, {worst->point}, worst->value, std::nullopt, point.uom.symbol, Aspect::reading,
                     fmt::format("{} stands {:+.1f} % from its matched points, {:+.1f} % at the baseline; {}", point.name, 100.0 * worst->now,
                                 100.0 * *worst->at_start, surroundings_text())};
     book_.raise(std::move(finding));
