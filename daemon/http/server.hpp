@@ -80,9 +80,9 @@ struct Deadlines {
 struct ServerOptions {
   std::string host = "127.0.0.1";  ///< an address, or "localhost"
   std::uint16_t port = 0;          ///< 0: any free one, see port()
-  std::vector<std::string> allowed_hosts;      ///< further `Host` values, with the port where clients send one
-  std::optional<std::string> password_hash;    ///< argon2id, as `steadyglow password` writes it
-  Deadlines deadlines;
+  std::vector<std::string> allowed_hosts{};    ///< further `Host` values, with the port where clients send one
+  std::optional<std::string> password_hash{};  ///< argon2id, as `steadyglow password` writes it
+  Deadlines deadlines{};
 };
 
 inline constexpr std::size_t connections_max = 64;   ///< beyond, a client is told 503
