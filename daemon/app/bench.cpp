@@ -6,8 +6,7 @@
 
 #include <csignal>
 
-#include "app/text_file.hpp"
-#include "dashboards/assets.hpp"
+#include "app/history.hpp"
 
 namespace steadyglow::app {
 namespace {
@@ -21,8 +20,9 @@ constexpr const char* version = "0.1.0";
 
 }  // namespace
 
-Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::Store> store)
+Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::Store> store, std::function<http::FoundAsset(std::string_view)> find_asset)
     : config_file_(std::move(config_file)),
+      find_asset_(std::move(find_asset)),
       settings_(std::move(settings)),
       store_(std::move(store)),
       tick_(loop_),
@@ -31,10 +31,10 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
 
 Bench::~Bench() = default;
 
-Result<std::unique_ptr<Bench>> Bench::open(std::string config_file, Settings settings) {
+Result<std::unique_ptr<Bench>> Bench::open(std::string config_file, Settings settings, std::function<http::FoundAsset(std::string_view)> find_asset) {
   auto store = store::Store::open(settings.store_file);
   if (!store) return tl::unexpected(store.error());
-  std::unique_ptr<Bench> bench(new Bench(std::move(config_file), std::move(settings), std::move(*store)));
+  std::unique_ptr<Bench> bench(new Bench(std::move(config_file), std::move(settings), std::move(*store), std::move(find_asset)));
   bench->make_sessions();
   if (auto taken_up = bench->take_up_runs(); !taken_up) return tl::unexpected(taken_up.error());
   if (auto listening = bench->listen(); !listening) return tl::unexpected(listening.error());
@@ -76,8 +76,8 @@ Result<void> Bench::take_up_runs() {
   for (const store::RunRow& run : *runs) {
     if (run.state != "running") continue;
     UnitSession* session = find_unit(run.unit);
-    const auto recovered = session == nullptr ? fail(Fault::config, fmt::format("run {} belongs to unit `{}`, which is not configured any more", run.id, run.unit))
-                                              : session->recover(**reader, run);
+    Result<void> recovered = fail(Fault::config, fmt::format("run {} belongs to unit `{}`, which is not configured any more", run.id, run.unit));
+    if (session != nullptr) recovered = session->recover(**reader, run);
     if (recovered) continue;
     spdlog::warn("{}", recovered.error().text());
     store_->end_run(run.id, utc_label(utc_now_ms()));
@@ -158,7 +158,9 @@ void Bench::stop() {
   for (auto& bus : buses_) bus->stop();
   history_pool_->join();
   // The last batches are in the loop's queue; when they are through, the loop has no work left and run() returns.
-  boost::asio::post(loop_, [this] { store_->flush(); });
+  boost::asio::post(loop_, [this] {
+    if (const auto flushed = store_->flush(); !flushed) spdlog::error("stopping: {}", flushed.error().text());
+  });
 }
 
 // ---- for the web server ----------------------------------------------------------------------------------------
@@ -234,8 +236,8 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
     points.push_back(*point);
   }
   ++history_waiting_;
-  const auto work = [this, file = settings_.store_file, run = *session->run_id(), points = std::move(points), request = std::move(request), reply = std::move(reply)]() mutable {
-    Result<nlohmann::json> answer = read_history(file, run, points, request);
+  auto work = [this, file = settings_.store_file, run = *session->run_id(), points = std::move(points), request = std::move(request), reply = std::move(reply)]() mutable {
+    Result<nlohmann::json> answer = read_history(file, run, points, request.points, request);
     boost::asio::post(loop_, [this, answer = std::move(answer), reply = std::move(reply)]() mutable {
       --history_waiting_;
       if (!is_stopping_) reply(std::move(answer));
@@ -248,7 +250,7 @@ http::Backend Bench::backend() {
   http::Backend backend;
   backend.bench = [this] { return view(); };
   backend.health = [this] { return health(); };
-  backend.find_asset = [](std::string_view path) { return dashboards::find_asset(path); };
+  backend.find_asset = find_asset_;
   backend.findings = [this](const std::string& unit) -> Result<nlohmann::json> {
     UnitSession* session = find_unit(unit);
     if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", unit));

@@ -21,7 +21,8 @@ namespace steadyglow::app {
 class Bench {
  public:
   /// Opens the store, takes up unfinished runs and listens. Fails before any outlet is touched.
-  static Result<std::unique_ptr<Bench>> open(std::string config_file, Settings settings);
+  /// `find_asset`: the files of the page.
+  static Result<std::unique_ptr<Bench>> open(std::string config_file, Settings settings, std::function<http::FoundAsset(std::string_view)> find_asset);
   ~Bench();
 
   /// Runs until SIGINT or SIGTERM.
@@ -29,10 +30,9 @@ class Bench {
   const std::string& address() const { return address_; }
 
  private:
-  Bench(std::string config_file, Settings settings, std::unique_ptr<store::Store> store);
+  Bench(std::string config_file, Settings settings, std::unique_ptr<store::Store> store, std::function<http::FoundAsset(std::string_view)> find_asset);
   Result<void> take_up_runs();
   Result<void> listen();
-  void start_buses();
   void make_sessions();
   void begin_tick();
   void begin_signals();
@@ -48,6 +48,7 @@ class Bench {
   http::Backend backend();
 
   std::string config_file_;
+  std::function<http::FoundAsset(std::string_view)> find_asset_;
   Settings settings_;
   boost::asio::io_context loop_;
   std::unique_ptr<store::Store> store_;

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 #include <fmt/os.h>
 #include <sodium.h>
+#include <sys/stat.h>
 #include <termios.h>
 #include <unistd.h>
 

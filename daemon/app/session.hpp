@@ -99,6 +99,8 @@ class UnitSession {
   Boottime last_moved_{};
 };
 
+/// Alarms are numbered within their run; the outside sees one number.
+inline constexpr std::int64_t alarms_per_run = 10000;
 /// After the outlet has opened for good the cooling is recorded for this long.
 inline constexpr Duration cooling_recorded = std::chrono::minutes{30};
 

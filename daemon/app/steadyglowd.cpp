@@ -12,6 +12,7 @@
 #include "app/bench.hpp"
 #include "app/exit_code.hpp"
 #include "app/settings.hpp"
+#include "dashboards/assets.hpp"
 
 using namespace steadyglow;
 using namespace steadyglow::app;
@@ -27,7 +28,7 @@ int run(const std::string& config) {
     return exit_config;
   }
   if (settings->clock_rate != 1.0) spdlog::warn("DEMO: the clock runs {} times faster; this is no real night", settings->clock_rate);
-  auto bench = Bench::open(config, std::move(*settings));
+  auto bench = Bench::open(config, std::move(*settings), [](std::string_view path) { return http::FoundAsset(dashboards::find_asset(path)); });
   if (!bench) {
     fmt::print(stderr, "{}\n", bench.error().text());
     return exit_code(bench.error().fault);

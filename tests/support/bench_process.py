@@ -1,0 +1,105 @@
+"""Starts the virtual bench and the daemon on free loopback ports, and ends just what it started."""
+import json
+import os
+import pathlib
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import time
+import urllib.error
+import urllib.request
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def wait_for(what, condition, seconds):
+    """Polls until condition() is true; its last answer comes back. Fails with `what` after so many seconds."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        answer = condition()
+        if answer:
+            return answer
+        time.sleep(0.05)
+    raise AssertionError(f"not within {seconds} s: {what}")
+
+
+class Processes:
+    """A context: every process started in it is ended at its end, by its id."""
+
+    def __init__(self, folder):
+        self.folder = pathlib.Path(folder)
+        shutil.rmtree(self.folder, ignore_errors=True)
+        self.folder.mkdir(parents=True)
+        self.running = []
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        for process in reversed(self.running):
+            end(process)
+
+    def start(self, name, *command):
+        log = open(self.folder / f"{name}.log", "ab")
+        process = subprocess.Popen([str(c) for c in command], stdout=log, stderr=subprocess.STDOUT)
+        log.close()
+        self.running.append(process)
+        return process
+
+    def log(self, name):
+        return (self.folder / f"{name}.log").read_text(errors="replace")
+
+
+def end(process, how=signal.SIGTERM, seconds=20):
+    if process.poll() is None:
+        process.send_signal(how)
+        try:
+            process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+    return process.returncode
+
+
+class Http:
+    def __init__(self, port):
+        self.base = f"http://127.0.0.1:{port}"
+
+    def text(self, path):
+        with urllib.request.urlopen(self.base + path, timeout=10) as answer:
+            return answer.read().decode()
+
+    def get(self, path):
+        return json.loads(self.text(path))
+
+    def post(self, path, body):
+        request = urllib.request.Request(self.base + path, json.dumps(body).encode(), {"Content-Type": "application/json"})
+        try:
+            with urllib.request.urlopen(request, timeout=10) as answer:
+                return answer.status, json.loads(answer.read())
+        except urllib.error.HTTPError as error:
+            return error.code, json.loads(error.read() or b"{}")
+
+    def is_up(self):
+        try:
+            self.text("/api/v1/bench")
+            return True
+        except (OSError, urllib.error.URLError):
+            return False
+
+    def unit(self, name):
+        return next(u for u in self.get("/api/v1/bench")["units"] if u["name"] == name)
+
+
+def with_values(text, values):
+    """Replaces `key = ...` lines of a TOML text, each at its first occurrence after the last replaced one if keys repeat."""
+    for key, value in values:
+        text, count = re.subn(rf"(?m)^{re.escape(key)}\s*=.*$", f"{key} = {value}", text, count=1)
+        assert count == 1, f"no line for {key}"
+    return text
