@@ -57,7 +57,7 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
         on_closed_(std::move(on_closed)),
         listener_([this] { write_event(); }, [this] { drop_slow(); }) {}
 
-  void begin() {
+  void begin() override {
     Code error;
     socket_.set_option(Tcp::no_delay(true), error);
     const auto local = socket_.local_endpoint(error);
@@ -341,11 +341,9 @@ std::string host_text(const Tcp::endpoint& endpoint) {
   return text + ":" + std::to_string(endpoint.port());
 }
 
-std::shared_ptr<Connection> begin_connection(Tcp::socket socket, std::shared_ptr<ConnectionLinks> links, bool is_refused,
-                                             std::function<void(Connection*)> on_closed) {
-  auto connection = std::make_shared<HttpConnection>(std::move(socket), std::move(links), is_refused, std::move(on_closed));
-  connection->begin();
-  return connection;
+std::shared_ptr<Connection> make_connection(Tcp::socket socket, std::shared_ptr<ConnectionLinks> links, bool is_refused,
+                                            std::function<void(Connection*)> on_closed) {
+  return std::make_shared<HttpConnection>(std::move(socket), std::move(links), is_refused, std::move(on_closed));
 }
 
 }  // namespace steadyglow::http

@@ -26,14 +26,15 @@ struct ConnectionLinks {
 class Connection {
  public:
   virtual ~Connection() = default;
+  virtual void begin() = 0;
   /// Closes the line now; nothing of it stays on the loop.
   virtual void close() = 0;
 };
 
 /// Takes the socket over. `is_refused`: it gets 503, whatever it asks. `on_closed` is called once.
 /// Shared: the handlers of the loop keep a connection alive until the last of them has run.
-std::shared_ptr<Connection> begin_connection(boost::asio::ip::tcp::socket socket, std::shared_ptr<ConnectionLinks> links, bool is_refused,
-                                             std::function<void(Connection*)> on_closed);
+std::shared_ptr<Connection> make_connection(boost::asio::ip::tcp::socket socket, std::shared_ptr<ConnectionLinks> links, bool is_refused,
+                                            std::function<void(Connection*)> on_closed);
 
 /// An endpoint as a client writes it in Host: "127.0.0.1:8460", "[::1]:8460".
 std::string host_text(const boost::asio::ip::tcp::endpoint& endpoint);

@@ -136,5 +136,6 @@ Json to_json(const BenchView& bench) {
 Json to_json(const Error& error) { return {{"error", error.message}, {"hint", error.hint}}; }
 
 std::string to_line(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace); }
+std::string to_line(const nlohmann::json& json) { return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace); }
 
 }  // namespace steadyglow::http

@@ -27,5 +27,6 @@ nlohmann::ordered_json to_json(const Error& error);
 /// One line of UTF-8. Bytes that are no UTF-8 become U+FFFD: they may come from a client, and must not stop an answer.
 /// A number that is not finite becomes null.
 std::string to_line(const nlohmann::ordered_json& json);
+std::string to_line(const nlohmann::json& json);
 
 }  // namespace steadyglow::http

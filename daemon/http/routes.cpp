@@ -18,12 +18,14 @@ using Json = nlohmann::ordered_json;
 
 constexpr const char* json_type = "application/json";
 
-Response ok(const Json& json) {
+Response ok_text(std::string text) {
   Response response;
   response.content_type = json_type;
-  response.text = to_line(json);
+  response.text = std::move(text);
   return response;
 }
+
+Response ok(const Json& json) { return ok_text(to_line(json)); }
 
 unsigned status_of(Fault fault) {
   switch (fault) {
@@ -182,7 +184,7 @@ Response Routes::read(const Target& target, const Request& request) const {
   const auto parts = split(path, '/');
   if (path.starts_with("/api/v1/units/") && parts.size() == 6 && parts[5] == "findings") {
     const auto findings = backend_.findings(parts[4]);
-    return findings ? ok(*findings) : refused(findings.error());
+    return findings ? ok_text(to_line(*findings)) : refused(findings.error());
   }
   return asset(path, request.if_none_match);
 }
@@ -190,11 +192,12 @@ Response Routes::read(const Target& target, const Request& request) const {
 void Routes::history(const std::string& unit, const Target& target, Reply reply) const {
   auto request = read_history_request(unit, target);
   if (!request) return reply(refusal(400, request.error().message, request.error().hint));
-  // The worker answers from its own thread; what follows belongs to the loop.
-  const auto on_loop = [&loop = loop_, reply = std::move(reply)](Result<nlohmann::json> answer) {
-    boost::asio::post(loop, [answer = std::move(answer), reply] { reply(answer ? ok(*answer) : refused(answer.error())); });
+  // The worker answers from its own thread, and the megabytes become text there; the rest belongs to the loop.
+  const auto on_worker = [&loop = loop_, reply = std::move(reply)](const Result<nlohmann::json>& answer) {
+    Response response = answer ? ok_text(to_line(*answer)) : refused(answer.error());
+    boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
   };
-  backend_.history(std::move(*request), on_loop);
+  backend_.history(std::move(*request), on_worker);
 }
 
 Response Routes::acknowledge(const std::string& id, const std::string& body) const {

@@ -6,6 +6,7 @@
 #include <spdlog/spdlog.h>
 
 #include <map>
+#include <utility>
 
 #include "http/connection.hpp"
 #include "http/guard.hpp"
@@ -74,17 +75,16 @@ struct Server::Running : std::enable_shared_from_this<Running> {
   void accept() {
     acceptor.async_accept([self = shared_from_this()](const Code& error, Tcp::socket socket) {
       if (self->is_stopped) return;
-      if (error && error != asio::error::connection_aborted) return self->rest();
+      if (error && error != asio::error::connection_aborted) return self->rest(error);
+      if (std::exchange(self->is_resting, false)) spdlog::info("the web server takes connections again");
       if (!error) self->take(std::move(socket));
-      self->is_out_of_descriptors = false;
       self->accept();
     });
   }
 
-  void rest() {
+  void rest(const Code& why) {
     ++figures.accept_failures;
-    if (!is_out_of_descriptors) spdlog::error("the web server cannot take connections; it tries again every 0.2 s");
-    is_out_of_descriptors = true;
+    if (!std::exchange(is_resting, true)) spdlog::error("the web server cannot take connections: {}; it tries again every {} ms", why.message(), accept_again_after.count());
     accept_timer.expires_after(accept_again_after);
     accept_timer.async_wait([self = shared_from_this()](const Code& error) {
       if (!error && !self->is_stopped) self->accept();
@@ -98,8 +98,9 @@ struct Server::Running : std::enable_shared_from_this<Running> {
     const auto forget = [weak = weak_from_this()](Connection* connection) {
       if (const auto self = weak.lock()) self->connections.erase(connection);
     };
-    const auto connection = begin_connection(std::move(socket), links, is_refused, forget);
+    const auto connection = make_connection(std::move(socket), links, is_refused, forget);
     connections.emplace(connection.get(), connection);
+    connection->begin();
   }
 
   ServerFigures count() const {
@@ -163,7 +164,7 @@ struct Server::Running : std::enable_shared_from_this<Running> {
   std::unique_ptr<Door> door;    ///< empty without a password
   std::shared_ptr<ConnectionLinks> links;
   std::map<Connection*, std::shared_ptr<Connection>> connections;
-  bool is_out_of_descriptors = false;
+  bool is_resting = false;  ///< taking connections failed the last time
   bool is_stopped = false;
 };
 

@@ -31,7 +31,7 @@ struct HistoryRequest {
   int buckets = 600;                ///< 1 to history_buckets_max
 };
 inline constexpr std::size_t history_points_max = 32;
-inline constexpr int history_buckets_max = 4000;
+inline constexpr int history_buckets_max = 2000;
 
 /// A file of the page, in static storage. Made from whatever record the page's room keeps (content_type, body, etag),
 /// so that the two rooms need not know each other.
@@ -57,7 +57,8 @@ struct FoundAsset {
 struct Backend {
   std::function<BenchView()> bench;
   std::function<Result<nlohmann::json>(const std::string& unit)> findings;
-  /// `reply` is called once, from any thread, later or at once.
+  /// `reply` is called once, from any thread, later or at once. It writes the JSON as text, up to some megabytes: call it
+  /// on the worker that read the history, so that the loop does not wait for that.
   std::function<void(HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply)> history;
   std::function<Result<AlarmView>(std::int64_t alarm, const std::string& who, const std::string& note)> acknowledge;
   std::function<Result<UnitView>(const std::string& unit, const std::string& who, bool is_at_the_bench)> start;

@@ -92,7 +92,7 @@ TEST(Json, ANumberThatIsNotFiniteIsWrittenAsNull) {
 }
 
 TEST(Json, BytesThatAreNoUtf8DoNotStopAnAnswer) {
-  EXPECT_EQ(to_line({{"error", "a\xff"}}), "{\"error\":\"a\xEF\xBF\xBD\"}");
+  EXPECT_EQ(to_line(Json{{"error", "a\xff"}}), "{\"error\":\"a\xEF\xBF\xBD\"}");
 }
 
 }  // namespace
