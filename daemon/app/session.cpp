@@ -219,9 +219,12 @@ void UnitSession::write_if_due() {
   const auto write = keeper_.next_write(std::chrono::steady_clock::now());
   if (!write) return;
   links_.write_outlet(*write, [this, on = *write](Result<void> result) {
-    if (!result) spdlog::error("{}: the relay did not take the order: {}", settings_->title, result.error().text());
     keeper_.answered(on, result.has_value());
+    if (!result && !is_relay_refusing_) spdlog::error("{}: the relay did not take the order and is asked again: {}", settings_->title, result.error().text());
+    if (result && is_relay_refusing_) spdlog::info("{}: the relay took the order", settings_->title);
+    is_relay_refusing_ = !result.has_value();
     if (result) links_.read_proof_soon();
+    else if (on && run_ && run_->engine->power() == soak::Power::on) (void)stop("steadyglowd", "the relay did not accept the switch-on");
     write_if_due();
   });
 }

@@ -97,6 +97,7 @@ class UnitSession {
   std::optional<Run> run_;
   std::vector<Latest> latest_;  ///< per point, run or no run
   Boottime last_moved_{};
+  bool is_relay_refusing_ = false;
 };
 
 /// Alarms are numbered within their run; the outside sees one number.

@@ -1,6 +1,7 @@
 /// The daemon.
 #include <fmt/format.h>
 #include <spdlog/async.h>
+#include <spdlog/async_logger.h>
 #include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
 
@@ -46,7 +47,8 @@ int main(int count, char** words) try {
   // A log that nobody reads must not stop the loop: lines wait in a bounded queue, the oldest give way.
   constexpr std::size_t log_lines_max = 8192;
   spdlog::init_thread_pool(log_lines_max, 1);
-  spdlog::set_default_logger(spdlog::stderr_logger_mt<spdlog::async_factory_nonblock>("steadyglowd"));
+  spdlog::set_default_logger(std::make_shared<spdlog::async_logger>("steadyglowd", std::make_shared<spdlog::sinks::stderr_sink_mt>(),
+                                                                    spdlog::thread_pool(), spdlog::async_overflow_policy::overrun_oldest));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
   CLI::App app("Steadyglow's daemon: polls the meters, judges, keeps every reading, and takes a unit off the mains when it must.\n"
                "It is not a safety device.");
