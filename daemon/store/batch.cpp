@@ -86,6 +86,7 @@ Result<std::vector<Reading>> decode_batch(Timestamp at, std::string_view bytes) 
   const std::uint8_t flags = in.byte();
   if ((flags & ~flag_own_times) != 0) return damaged("unknown flags");
   const std::uint64_t count = in.varint();
+  if (!in.is_good()) return damaged("it ends too early");
   if (count > batch_readings_max || count > bytes.size()) return damaged("more readings than it has bytes");
   std::vector<Reading> readings;
   readings.reserve(count);

@@ -1,7 +1,6 @@
 #include "store/reader.hpp"
 
 #include <algorithm>
-#include <limits>
 
 #include "store/batch.hpp"
 #include "store/read_rows.hpp"
@@ -10,6 +9,9 @@
 
 namespace steadyglow::store {
 namespace {
+
+/// Where a search ends whose end cannot be read.
+constexpr std::int64_t seq_max = std::int64_t{1} << 60;
 
 constexpr const char* newest_seq =
     "SELECT max(coalesce((SELECT max(seq) FROM reading_batch), 0), coalesce((SELECT max(seq) FROM input), 0), coalesce((SELECT max(seq) FROM event), 0))";
@@ -63,9 +65,9 @@ Result<std::optional<RunRow>> StoreReader::run(std::int64_t id) {
 Result<StoreReader::Stretch> StoreReader::stretch(std::int64_t run) {
   Stretch stretch;
   const auto newest = connection_.number(newest_seq);
-  if (!newest) return tl::unexpected(newest.error());
-  stretch.last_seq = *newest;
-  // A damaged number would hide rows: then the whole file is searched.
+  if (!newest && newest.error().fault != Fault::bad_data) return tl::unexpected(newest.error());
+  stretch.last_seq = newest.value_or(seq_max);
+  // Without a sound row of the run the whole file is searched for it.
   auto runs = read_runs(connection_, damage_);
   if (!runs) return tl::unexpected(runs.error());
   for (const RunBegins& begins : *runs)
@@ -73,48 +75,59 @@ Result<StoreReader::Stretch> StoreReader::stretch(std::int64_t run) {
   return stretch;
 }
 
-Result<std::vector<StoreReader::Batch>> StoreReader::slice(std::int64_t run, Stretch& rest) {
-  auto select = connection_.prepare("SELECT seq, at_ms, readings, crc32 FROM reading_batch WHERE seq BETWEEN ? AND ? AND run = ? ORDER BY seq LIMIT ?");
+Result<void> StoreReader::read_slice(const std::string& table, const std::string& columns, std::int64_t run, Stretch& rest,
+                                     const std::function<void(Statement&)>& take) {
+  auto select = connection_.prepare(("SELECT seq, " + columns + " FROM " + table + " WHERE seq BETWEEN ? AND ? AND run = ? ORDER BY seq LIMIT ?").c_str());
   if (!select) return tl::unexpected(select.error());
   select->bind(rest.first_seq).bind(rest.last_seq).bind(run).bind(static_cast<std::int64_t>(rows_per_slice));
-  std::vector<Batch> batches;
-  for (std::size_t rows = 0;; ++rows) {
+  for (std::size_t rows = 0; rows < rows_per_slice; ++rows) {
     const auto row = select->step();
-    if (!row) return tl::unexpected(row.error());
+    if (!row && row.error().fault != Fault::bad_data) return tl::unexpected(row.error());
+    if (!row) {
+      // A page cannot be read: what follows is sought behind it, in growing leaps.
+      if (rest.leap == 0) tell(damage_, table + " of run " + std::to_string(run) + " cannot be read from number " + std::to_string(rest.first_seq) + " on: " + row.error().message);
+      rest.leap = std::max<std::int64_t>(1, 2 * rest.leap);
+      rest.first_seq += std::min(rest.leap, rest.last_seq + 1 - rest.first_seq);
+      return {};
+    }
     if (!*row) {
-      if (rows < rows_per_slice) rest.first_seq = rest.last_seq + 1;
-      return batches;
+      rest.first_seq = rest.last_seq + 1;
+      return {};
     }
-    Batch batch{select->number(0), at_ms(select->number(1)), {}};
-    rest.first_seq = batch.seq + 1;
-    const std::string_view bytes = select->bytes(2);
-    if (select->number(3) != std::int64_t{row_crc("reading_batch", batch.seq, run, ms_of(batch.at), bytes)}) {
-      tell(damage_, "readings " + std::to_string(batch.seq) + " of run " + std::to_string(run) + " are damaged and were left out");
-      continue;
-    }
-    auto readings = decode_batch(batch.at, bytes);
-    if (!readings) {
-      tell(damage_, "readings " + std::to_string(batch.seq) + " of run " + std::to_string(run) + " were left out: " + readings.error().message);
-      continue;
-    }
-    batch.readings = std::move(*readings);
-    batches.push_back(std::move(batch));
+    rest.leap = 0;
+    rest.first_seq = select->number(0) + 1;
+    take(*select);
   }
+  return {};
 }
 
-Result<std::vector<EventRow>> StoreReader::texts(const char* table, std::int64_t run, Stretch stretch) {
-  auto select = connection_.prepare(("SELECT seq, at_ms, kind, json, crc32 FROM " + std::string(table) + " WHERE seq BETWEEN ? AND ? AND run = ? ORDER BY seq").c_str());
-  if (!select) return tl::unexpected(select.error());
-  select->bind(stretch.first_seq).bind(stretch.last_seq).bind(run);
-  std::vector<EventRow> rows;
-  while (true) {
-    const auto row = select->step();
-    if (!row) return tl::unexpected(row.error());
-    if (!*row) return rows;
-    EventRow text{select->number(0), at_ms(select->number(1)), std::string(select->bytes(2)), std::string(select->bytes(3))};
-    if (select->number(4) == std::int64_t{row_crc(table, text.seq, run, ms_of(text.at), text.kind, text.json)}) rows.push_back(std::move(text));
-    else tell(damage_, std::string(table) + " " + std::to_string(text.seq) + " of run " + std::to_string(run) + " is damaged and was left out");
-  }
+Result<std::vector<StoreReader::Batch>> StoreReader::batches(std::int64_t run, Stretch& rest) {
+  std::vector<Batch> batches;
+  const auto take = [&](Statement& row) {
+    Batch batch{row.number(0), at_ms(row.number(1)), {}};
+    const std::string_view bytes = row.bytes(2);
+    const std::string which = "readings " + std::to_string(batch.seq) + " of run " + std::to_string(run);
+    if (row.number(3) != std::int64_t{row_crc("reading_batch", batch.seq, run, ms_of(batch.at), bytes)}) return tell(damage_, which + " are damaged and were left out");
+    auto readings = decode_batch(batch.at, bytes);
+    if (!readings) return tell(damage_, which + " were left out: " + readings.error().message);
+    batch.readings = std::move(*readings);
+    batches.push_back(std::move(batch));
+  };
+  if (auto read = read_slice("reading_batch", "at_ms, readings, crc32", run, rest, take); !read) return tl::unexpected(read.error());
+  return batches;
+}
+
+Result<std::vector<EventRow>> StoreReader::texts(const std::string& table, std::int64_t run, Stretch rest) {
+  std::vector<EventRow> texts;
+  const auto take = [&](Statement& row) {
+    EventRow text{row.number(0), at_ms(row.number(1)), std::string(row.bytes(2)), std::string(row.bytes(3))};
+    if (row.number(4) != std::int64_t{row_crc(table, text.seq, run, ms_of(text.at), text.kind, text.json)})
+      return tell(damage_, table + " " + std::to_string(text.seq) + " of run " + std::to_string(run) + " is damaged and was left out");
+    texts.push_back(std::move(text));
+  };
+  while (!rest.is_done())
+    if (auto read = read_slice(table, "at_ms, kind, json, crc32", run, rest, take); !read) return tl::unexpected(read.error());
+  return texts;
 }
 
 Result<void> StoreReader::for_each_input(std::int64_t run, const std::function<void(const InputRow&)>& visit) {
@@ -126,15 +139,15 @@ Result<void> StoreReader::for_each_input(std::int64_t run, const std::function<v
   const auto visit_others_before = [&](std::int64_t seq) {
     for (; other != others->end() && other->seq < seq; ++other) visit({other->seq, other->at, other->kind, {}, other->json});
   };
-  while (rest->first_seq <= rest->last_seq) {
-    auto batches = slice(run, *rest);
-    if (!batches) return tl::unexpected(batches.error());
-    for (Batch& batch : *batches) {
+  while (!rest->is_done()) {
+    auto slice = batches(run, *rest);
+    if (!slice) return tl::unexpected(slice.error());
+    for (Batch& batch : *slice) {
       visit_others_before(batch.seq);
       visit({batch.seq, batch.at, std::string(input_kind_readings), std::move(batch.readings), {}});
     }
   }
-  visit_others_before(std::numeric_limits<std::int64_t>::max());
+  visit_others_before(seq_max + 1);
   return {};
 }
 
@@ -191,12 +204,12 @@ Result<HistoryBuckets> StoreReader::history(std::int64_t run, std::span<const Po
     for (std::size_t i = 0; i < points.size(); ++i)
       if (points[i] == reading.point()) fillings[i][bucket].add(reading.value());
   };
-  while (rest->first_seq <= rest->last_seq) {
-    const auto batches = slice(run, *rest);
-    if (!batches) return tl::unexpected(batches.error());
-    for (const Batch& batch : *batches)
+  while (!rest->is_done()) {
+    const auto slice = batches(run, *rest);
+    if (!slice) return tl::unexpected(slice.error());
+    for (const Batch& batch : *slice)
       for (const Reading& reading : batch.readings) add(reading);
-    if (!batches->empty() && batches->back().at >= to) break;
+    if (!slice->empty() && slice->back().at >= to) break;
   }
 
   HistoryBuckets history{from, to, buckets, std::vector<std::vector<std::optional<Bucket>>>(points.size(), std::vector<std::optional<Bucket>>(buckets))};

@@ -42,10 +42,12 @@ class StoreReader {
   static constexpr std::size_t rows_per_slice = 1000;
 
  private:
-  /// The rows of a run lie in [first_seq, last_seq].
+  /// What is still to be read of a run: its rows lie in [first_seq, last_seq].
   struct Stretch {
     std::int64_t first_seq = 0;
     std::int64_t last_seq = 0;
+    std::int64_t leap = 0;  ///< how far the next attempt goes past a page that cannot be read
+    bool is_done() const { return first_seq > last_seq; }
   };
   struct Batch {
     std::int64_t seq = 0;
@@ -55,8 +57,9 @@ class StoreReader {
 
   explicit StoreReader(Connection connection) : connection_(std::move(connection)) {}
   Result<Stretch> stretch(std::int64_t run);
-  Result<std::vector<Batch>> slice(std::int64_t run, Stretch& rest);
-  Result<std::vector<EventRow>> texts(const char* table, std::int64_t run, Stretch stretch);
+  Result<void> read_slice(const std::string& table, const std::string& columns, std::int64_t run, Stretch& rest, const std::function<void(Statement&)>& take);
+  Result<std::vector<Batch>> batches(std::int64_t run, Stretch& rest);
+  Result<std::vector<EventRow>> texts(const std::string& table, std::int64_t run, Stretch rest);
   Result<std::int64_t> first_at_or_after(std::int64_t run, Stretch stretch, Timestamp at);
 
   Connection connection_;

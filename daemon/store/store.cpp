@@ -38,7 +38,7 @@ Store::~Store() {
   {
     const std::lock_guard guard(mutex_);
     is_stopping_ = true;
-    give_up_at_ = Clock::now() + flush_patience;
+    give_up_at_ = Clock::now() + options_.close_patience;
   }
   wakes_.notify_one();
   thread_.join();

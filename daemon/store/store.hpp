@@ -32,6 +32,8 @@ struct StoreOptions {
   /// Pauses between attempts while writing fails; each is twice the last.
   std::chrono::milliseconds retry_first{100};
   std::chrono::milliseconds retry_max{5000};
+  /// How long the destructor tries to get what waits onto the disk.
+  std::chrono::milliseconds close_patience{5000};
 };
 
 struct StoreHealth {
@@ -52,7 +54,7 @@ class Store {
   /// Fails: Fault::unavailable if another process has the store open; config for a newer layout or a file that is no
   /// store; cannot_create, permission or io if the file cannot be used at all.
   static Result<std::unique_ptr<Store>> open(const std::string& file, StoreOptions options = {});
-  /// Commits what waits, for at most flush_patience, then closes.
+  /// Commits what waits, for at most close_patience, then closes.
   ~Store();
   Store(const Store&) = delete;
   Store& operator=(const Store&) = delete;

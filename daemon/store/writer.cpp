@@ -10,9 +10,11 @@
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 #include "store/read_rows.hpp"
 #include "store/row_crc.hpp"
+#include "store/salvage.hpp"
 #include "store/schema.hpp"
 
 namespace steadyglow::store {
@@ -43,9 +45,13 @@ bool looks_like_text(const std::string& file) {
   char head[512];
   in.read(head, sizeof head);
   const auto size = in.gcount();
-  for (std::streamsize i = 0; i < size; ++i)
-    if (static_cast<unsigned char>(head[i]) < ' ' && head[i] != '\n' && head[i] != '\r' && head[i] != '\t') return false;
-  return size > 0;
+  std::streamsize ascii = 0;
+  for (std::streamsize i = 0; i < size; ++i) {
+    const auto c = static_cast<unsigned char>(head[i]);
+    if (c < ' ' && c != '\n' && c != '\r' && c != '\t') return false;
+    ascii += c < 0x80 ? 1 : 0;
+  }
+  return size > 0 && ascii >= size / 2;
 }
 
 }  // namespace
@@ -66,8 +72,30 @@ Result<void> Writer::open_sound() {
   if (!opened) {
     statements_.reset();
     connection_.reset();
+    return opened;
   }
+  if (!aside_.empty()) carry_over();
   return opened;
+}
+
+void Writer::carry_over() {
+  const std::string aside = std::exchange(aside_, {});
+  std::uint64_t rows = 0;
+  const auto carried = salvage_running_runs(aside, [&](std::span<const Row> some) -> Result<void> {
+    auto inserted = insert_all(some);
+    if (!inserted && connection_->is_in_transaction()) (void)connection_->run("ROLLBACK");
+    if (!inserted) return inserted;
+    rows += some.size();
+    for (const Row& row : some) {
+      note_numbers(row);
+      if (const auto* begins = std::get_if<RunBegins>(&row)) running_.insert_or_assign(begins->run.id, *begins);
+    }
+    return {};
+  });
+  if (carried) numbers_.run = std::max(numbers_.run, carried->newest_run);
+  notice_ += "; " + std::to_string(rows) + " rows of the runs that were going on were carried over";
+  if (!carried) notice_ += ", then it could not be read further: " + carried.error().message;
+  else if (carried->damage.rows > 0) notice_ += ", some were lost: " + carried->damage.told.front();
 }
 
 Result<void> Writer::open_once() {
@@ -153,6 +181,7 @@ Result<void> Writer::set_aside(const std::string& why) {
   // The log belongs to it and holds its newest rows; the shared memory is made anew by whoever opens it.
   std::rename((file_ + "-wal").c_str(), (aside + "-wal").c_str());
   std::remove((file_ + "-shm").c_str());
+  aside_ = aside;
   notice_ = "the store was damaged (" + why + "); it was kept as " + aside + " and a new one was begun";
   return {};
 }

@@ -5,35 +5,12 @@
 #include <optional>
 #include <span>
 #include <string>
-#include <variant>
 
 #include "core/result.hpp"
-#include "core/timestamp.hpp"
-#include "store/rows.hpp"
+#include "store/queued_rows.hpp"
 #include "store/sqlite.hpp"
 
 namespace steadyglow::store {
-
-struct RunEnds {
-  std::int64_t run = 0;
-  std::int64_t last_seq = 0;
-  std::string ended_utc;
-};
-struct BatchRow {
-  std::int64_t seq = 0;
-  std::int64_t run = 0;
-  Timestamp at{};
-  std::string readings;  ///< encoded
-};
-struct TextRow {
-  bool is_event = false;  ///< else an input
-  std::int64_t seq = 0;
-  std::int64_t run = 0;
-  Timestamp at{};
-  std::string kind;
-  std::string json;
-};
-using Row = std::variant<RunBegins, RunEnds, BatchRow, TextRow>;
 
 /// Highest numbers in use.
 struct Numbers {
@@ -77,6 +54,7 @@ class Writer {
   Result<void> read_numbers();
   Result<void> set_aside(const std::string& why);
   Result<void> put_back_running_runs();
+  void carry_over();
   void note_numbers(const Row& row);
   Result<void> insert(const Row& row);
   Result<void> insert_all(std::span<const Row> rows);
@@ -89,6 +67,7 @@ class Writer {
   Numbers numbers_;
   std::map<std::int64_t, RunBegins> running_;  ///< so that a new file can be begun in the middle of a run
   std::string notice_;
+  std::string aside_;  ///< the damaged file whose running runs are still to be carried over
 };
 
 }  // namespace steadyglow::store
