@@ -33,7 +33,7 @@ class Processes:
     """A context: every process started in it is ended at its end, by its id."""
 
     def __init__(self, folder):
-        self.folder = pathlib.Path(folder)
+        self.folder = pathlib.Path(folder).resolve()
         shutil.rmtree(self.folder, ignore_errors=True)
         self.folder.mkdir(parents=True)
         self.running = []
