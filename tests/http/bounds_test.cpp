@@ -124,10 +124,10 @@ class NoDescriptors {
 };
 
 TEST(Bounds, WithoutDescriptorsTheServerRestsAndThenGoesOn) {
-  RunningServer running;
   // The sanitizer needs a descriptor to look at the type of an object that it meets the first time: no line is written.
   spdlog::set_level(spdlog::level::off);
   spdlog::default_logger()->flush();
+  RunningServer running;
   const int held = dup(0);
   std::unique_ptr<RawClient> client;
   {
