@@ -30,6 +30,7 @@ ordered_json stress_json(const Night& night, const UnitTruth& unit) {
 
 ordered_json unit_json(const Night& night, const UnitTruth& unit) {
   ordered_json json;
+  json["name"] = to_word(unit.model);
   json["coil"] = unit.is_coil_on;
   json["powered"] = unit.is_powered;
   json["lost_power_at_seconds"] = unit.lost_power_at ? ordered_json(*unit.lost_power_at) : ordered_json();
@@ -63,8 +64,8 @@ ordered_json state_json(const VirtualBench& bench, const StateOfServer& server) 
   state["mains"] = {{"volts", weather.mains_volts}, {"hertz", weather.mains_hertz}};
   state["room_celsius"] = weather.room_celsius;
   for (std::size_t i = 0; i < relays; ++i) state["coils"].push_back(bench.coil(i));
-  state["units"] = ordered_json::object();
-  for (const UnitTruth& unit : bench.truth()) state["units"][std::string(to_word(unit.model))] = unit_json(bench.night(), unit);
+  state["units"] = ordered_json::array();
+  for (const UnitTruth& unit : bench.truth()) state["units"].push_back(unit_json(bench.night(), unit));
   return state;
 }
 
