@@ -19,15 +19,17 @@ bool is_right(const std::string& hash, const std::string& password) {
 std::optional<std::string> basic_password(const std::string& authorization) {
   constexpr std::string_view scheme = "basic ";
   if (authorization.size() < scheme.size()) return std::nullopt;
-  const bool is_basic = std::equal(scheme.begin(), scheme.end(), authorization.begin(), [](char ours, char sent) { return ours == ' ' ? sent == ' ' : ours == (sent | 0x20); });
+  const auto is_same = [](char ours, char sent) { return ours == ' ' ? sent == ' ' : ours == (sent | 0x20); };
+  const bool is_basic = std::equal(scheme.begin(), scheme.end(), authorization.begin(), is_same);
   if (!is_basic) return std::nullopt;
   std::string decoded(authorization.size(), '\0');
   std::size_t length = 0;
   const char* end = nullptr;
   const char* const begin = authorization.data() + scheme.size();
   const std::size_t size = authorization.size() - scheme.size();
-  if (sodium_base642bin(reinterpret_cast<unsigned char*>(decoded.data()), decoded.size(), begin, size, nullptr, &length, &end, sodium_base64_VARIANT_ORIGINAL) != 0) return std::nullopt;
-  if (end != begin + size) return std::nullopt;
+  auto* const bytes = reinterpret_cast<unsigned char*>(decoded.data());
+  const int status = sodium_base642bin(bytes, decoded.size(), begin, size, nullptr, &length, &end, sodium_base64_VARIANT_ORIGINAL);
+  if (status != 0 || end != begin + size) return std::nullopt;
   decoded.resize(length);
   const std::size_t colon = decoded.find(':');
   if (colon == std::string::npos) return std::nullopt;

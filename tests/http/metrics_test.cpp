@@ -6,6 +6,7 @@
 #include <cmath>
 #include <ctime>
 #include <filesystem>
+#include <fstream>
 #include <iterator>
 #include <limits>
 #include <locale>
@@ -54,6 +55,29 @@ TEST(Metrics, EveryUnitOfMeasureThatAProfileMayNameHasAMetric) {
       EXPECT_EQ(readings, 1) << to_word(quantity) << " " << symbol;
     }
   }
+}
+
+/// Names without "steadyglow_", of every family on the page.
+std::set<std::string> families_of(const std::string& text) {
+  std::set<std::string> names;
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);)
+    if (line.starts_with("# TYPE steadyglow_")) names.insert(line.substr(18, line.rfind(' ') - 18));
+  return names;
+}
+
+TEST(Metrics, TheDocumentNamesEveryFamilyAndNoOther) {
+  std::set<std::string> named;
+  std::ifstream file(STEADYGLOW_SOURCE_DIR "/daemon/http/API.md");
+  bool is_there = false;
+  for (std::string line; std::getline(file, line);) {
+    is_there = is_there || line == "## metrics";
+    if (!is_there || !line.starts_with("| `")) continue;
+    std::istringstream words(line.substr(0, line.find('|', 1)));
+    for (std::string word; std::getline(words, word, '`');)
+      if (std::getline(words, word, '`')) named.insert(word);
+  }
+  EXPECT_EQ(named, families_of(text_of(sample_bench())));
 }
 
 TEST(Metrics, ABadReadingHasNoSeries) {
