@@ -18,7 +18,7 @@ using std::chrono::milliseconds;
 
 ServerOptions quick() {
   ServerOptions options;
-  options.deadlines.idle = milliseconds{150};
+  options.deadlines.idle = milliseconds{400};
   options.deadlines.read = milliseconds{150};
   options.deadlines.write = milliseconds{300};
   return options;

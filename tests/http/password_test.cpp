@@ -93,15 +93,11 @@ TEST(Password, TheLoopGoesOnWhileOneIsChecked) {
   RunningServer running(guarded());
   RawClient client(running.port());
   client.send(running.get("/api/v1/bench", basic("ada:wrong")));
-  milliseconds longest{0};
-  for (int i = 0; i < 20; ++i) {
-    const auto begun = std::chrono::steady_clock::now();
-    running.on_loop([] {});
-    longest = std::max(longest, std::chrono::duration_cast<milliseconds>(std::chrono::steady_clock::now() - begun));
-    std::this_thread::sleep_for(milliseconds{5});
-  }
+  ASSERT_TRUE(running.comes_true([](const ServerFigures& figures) { return figures.connections == 1; }));
+  std::this_thread::sleep_for(milliseconds{10});
+  EXPECT_EQ(running.ask(running.get("/healthz")).status, 200);
+  EXPECT_EQ(running.figures().wrong_passwords, 0U);  // still being checked: that takes about 100 ms
   EXPECT_EQ(client.read_answer().status, 401);
-  EXPECT_LT(longest, milliseconds{60});  // one verification takes about 100
 }
 
 TEST(Password, AStormOfWrongOnesIsBoundedAndWhoIsKnownStillPasses) {
@@ -113,9 +109,8 @@ TEST(Password, AStormOfWrongOnesIsBoundedAndWhoIsKnownStillPasses) {
     storm.push_back(std::make_unique<RawClient>(running.port()));
     storm.back()->send(running.get("/api/v1/bench", basic("ada:wrong" + std::to_string(i))));
   }
-  const auto begun = std::chrono::steady_clock::now();
   EXPECT_EQ(running.ask(good).status, 200);
-  EXPECT_LT(std::chrono::steady_clock::now() - begun, milliseconds{300});
+  EXPECT_LT(running.figures().wrong_passwords, 10U);  // it did not wait for them
   int busy = 0;
   for (auto& client : storm) busy += client->read_answer().status == 503 ? 1 : 0;
   EXPECT_GE(busy, 24 - static_cast<int>(password_checks_waiting_max) - 4);
