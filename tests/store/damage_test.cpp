@@ -87,14 +87,18 @@ TEST(Damage, EveryKindOfRowIsGuarded) {
                              "UPDATE event SET at_ms = at_ms + 1", "UPDATE reading_batch SET crc32 = crc32 + 1 WHERE seq = (SELECT max(seq) FROM reading_batch)"}) {
     Folder folder;
     const auto run = store_a_night(folder.file(), 3);
+    {
+      auto sound = read(folder.file());
+      ASSERT_TRUE(sound->runs() && sound->events(run));
+      inputs_of(*sound, run);
+      ASSERT_EQ(sound->damage().rows, 0u);
+    }
     sql(folder.file(), change);
     auto reader = read(folder.file());
     ASSERT_TRUE(reader->runs());
-    const auto before = reader->damage().rows;
     inputs_of(*reader, run);
     ASSERT_TRUE(reader->events(run));
     EXPECT_GE(reader->damage().rows, 1u) << change;
-    EXPECT_GE(reader->damage().rows, before) << change;
   }
 }
 

@@ -60,7 +60,7 @@ TEST_F(Faults, WhicheverWriteFailsNothingIsLostAndNothingTwice) {
       auto store = opened(file, impatient);
       disk.fail_from(n, 3, code);
       const auto run = store->begin_run(a_run());
-      for (int i = 0; i < 20; ++i) {
+      for (int i = 0; i < 10; ++i) {
         feed(*store, run, 5 * i, 5 * i + 5);
         store->append_event(run, at_ms(i), "stage", std::to_string(i));
         ASSERT_TRUE(store->flush()) << n;
@@ -70,8 +70,8 @@ TEST_F(Faults, WhicheverWriteFailsNothingIsLostAndNothingTwice) {
       const bool has_failed = disk.failed() > 0;
       disk.heal();
       auto reader = read(file);
-      ASSERT_EQ(fed_without_a_hole(*reader, run), 100) << n;
-      ASSERT_EQ(reader->events(run)->size(), 20u) << n;
+      ASSERT_EQ(fed_without_a_hole(*reader, run), 50) << n;
+      ASSERT_EQ(reader->events(run)->size(), 10u) << n;
       failures += has_failed ? 1 : 0;
       if (!has_failed) break;
     }
@@ -200,16 +200,18 @@ TEST_F(Faults, AKilledProcessHasLostNothingThatWasAcknowledged) {
     const pid_t child = fork();
     if (child == 0) write_until_killed(folder.file(), ends[1]);
     close(ends[1]);
-    std::this_thread::sleep_for(std::chrono::microseconds(5000 + chance() % 40000));
+    std::int64_t said[2];
+    // Every other time while it opens the file, perhaps; else while it writes for sure.
+    if (kill_number % 2 == 0 && ::read(ends[0], said, sizeof said) == sizeof said) acknowledged[said[0]] = said[1];
+    std::this_thread::sleep_for(std::chrono::microseconds(chance() % 30'000));
     kill(child, SIGKILL);
     waitpid(child, nullptr, 0);
-    std::int64_t said[2];
     while (::read(ends[0], said, sizeof said) == sizeof said) acknowledged[said[0]] = said[1];
     close(ends[0]);
     auto reader = read(folder.file());
     for (const auto& [run, count] : acknowledged) ASSERT_GE(fed_without_a_hole(*reader, run), count) << "run " << run << ", kill " << kill_number;
   }
-  EXPECT_GE(acknowledged.size(), 20u);
+  EXPECT_GE(acknowledged.size(), 15u);
 }
 
 }  // namespace

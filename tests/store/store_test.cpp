@@ -2,7 +2,8 @@
 
 #include <gtest/gtest.h>
 
-#include <bit>
+#include <thread>
+#include <vector>
 
 #include "store/store_files.hpp"
 
@@ -113,6 +114,30 @@ TEST(Store, CommitsReadingsWithinTheTimeAndTheRestAtOnce) {
   const auto end = std::chrono::steady_clock::now() + 5s;
   while (store->health().queue > 0 && std::chrono::steady_clock::now() < end) std::this_thread::yield();
   EXPECT_EQ(inputs_of(*read(folder.file()), run).size(), 1u);
+}
+
+TEST(Store, TakesRowsFromAnyThreadAndKeepsEachRunsOrder) {
+  Folder folder;
+  auto store = opened(folder.file(), {.commit_every = 1ms});
+  std::vector<std::int64_t> runs;
+  for (int i = 0; i < 4; ++i) runs.push_back(store->begin_run(a_run()));
+  {
+    std::vector<std::jthread> threads;
+    for (const std::int64_t run : runs)
+      threads.emplace_back([&store, run] {
+        for (int i = 0; i < 500; ++i) {
+          store->append_readings(run, at_ms(i), std::vector{good(0, at_ms(i), i)});
+          if (i % 100 == 0) (void)store->health();
+        }
+      });
+  }
+  ASSERT_TRUE(store->flush());
+  auto reader = read(folder.file());
+  for (const std::int64_t run : runs) {
+    const auto inputs = inputs_of(*reader, run);
+    ASSERT_EQ(inputs.size(), 500u);
+    for (int i = 0; i < 500; ++i) ASSERT_EQ(inputs[static_cast<std::size_t>(i)].at, at_ms(i));
+  }
 }
 
 TEST(Store, RefusesASecondOpener) {
