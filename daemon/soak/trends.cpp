@@ -21,6 +21,8 @@ constexpr int clear_after_minutes = 30;
 constexpr double near_limit_hours = 24.0;
 /// A sibling that makes at least this share of a point's movement moves with it.
 constexpr double together_share = 0.6;
+/// Siblings that make less than this share of it (either way) stand still beside it.
+constexpr double stands_still_share = 0.5;
 constexpr double runaway_trip_minutes = 2.0;
 constexpr double spreads_of_margin = 6.0;
 constexpr double imbalance_limit = 0.10;
@@ -132,7 +134,12 @@ void Engine::judge_drift(PointWatch& watch, Timestamp now) {
   const double margin = scale * (own_margin + room_allowance + tail) + spreads_of_margin * baseline.spread + mains_doubt;
 
   const bool leads_on = watch.trend && watch.trend->is_significant && (watch.trend->fit.slope > 0.0) == (moved > 0.0);
-  const bool is_moved = std::fabs(moved) > 1.6 * margin || (std::fabs(moved) > margin && leads_on);
+  // Matched points share mains and room: against them the room needs no allowance. Named is who moved clearly more.
+  const auto share = siblings_share(watch, points_, moved);
+  const double alone = share ? std::fabs(moved) * (1.0 - *share) : 0.0;
+  const bool is_moved_alone = share && std::fabs(*share) < stands_still_share && leads_on &&
+                              alone > scale * (own_margin + tail) + spreads_of_margin * baseline.spread;
+  const bool is_moved = std::fabs(moved) > 1.6 * margin || (std::fabs(moved) > margin && leads_on) || is_moved_alone;
   const bool is_calm = std::fabs(moved) < 0.5 * margin;
   watch.minutes_moved = is_moved ? watch.minutes_moved + 1 : 0;
   watch.minutes_calm = is_calm ? watch.minutes_calm + 1 : 0;
@@ -158,13 +165,14 @@ void Engine::judge_drift(PointWatch& watch, Timestamp now) {
   if (std::fabs(moved) > 2.0 * margin) finding.severity = Severity::warn;
 
   std::string company = "; ";
-  const auto share = siblings_share(watch, points_, moved);
   if (share && *share > together_share) {
     for (const PointId id : point.matched_with) finding.points.push_back(id);
     company += "its matched points move with it";
     if (grid_bias_point_ && points_[grid_bias_point_->index].minutes_moved > 0) company += fmt::format(", and so does {}: bias supply, not a tube", profile_.point(*grid_bias_point_).name);
-  } else if (share) {
+  } else if (share && std::fabs(*share) < stands_still_share) {
     company += "its matched points stand still";
+  } else if (share) {
+    company += fmt::format("its matched points moved {:+.0f} % of that", 100.0 * *share);
   } else {
     company += "it has no matched point";
   }

@@ -105,7 +105,7 @@ std::string rated_amp() {
   return text;
 }
 
-// 25 W tube, 452 V and 38 mA at 230 V: 68.6 % of the rating. 237 V brings 74.0 %: no warning (limit 75 %); 246 V brings
+// 25 W tube, 452 V and 38 mA at 230 V: 68.6 % of the rating. 237 V brings 74.0 %: no warning (limit 80 % of an upper bound); 246 V brings
 // 81 % and the warning, on the raw value (own arithmetic: power of the mains 1 + 1.5).
 TEST(Story, TheDissipationWarningComesAt246VoltsAndNotAt237) {
   for (const double volts : {237.0, 246.0}) {

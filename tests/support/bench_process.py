@@ -98,8 +98,8 @@ class Http:
 
 
 def with_values(text, values):
-    """Replaces `key = ...` lines of a TOML text, each at its first occurrence after the last replaced one if keys repeat."""
+    """Replaces the value of every `key = ...` line of a TOML text, for each (key, value)."""
     for key, value in values:
-        text, count = re.subn(rf"(?m)^{re.escape(key)}\s*=.*$", f"{key} = {value}", text, count=1)
-        assert count == 1, f"no line for {key}"
+        text, count = re.subn(rf"(?m)^{re.escape(key)}\s*=.*$", f"{key} = {value}", text)
+        assert count, f"no line for {key}"
     return text
