@@ -1,0 +1,32 @@
+// Small pieces that more than one view shows. Each is {node, update(...)}. Shape and words carry the meaning; colour only helps.
+import { el, set_text, show } from "./dom.js";
+import { outlet_words, severity_words } from "./words.js";
+
+/** trip: a filled block; warning: a thick frame; note: a dotted frame. */
+export function severity_tag() {
+  const node = el("span.tag");
+  return {
+    node,
+    update(severity) {
+      node.dataset.severity = severity;
+      set_text(node, severity_words(severity));
+    },
+  };
+}
+
+export function outlet_mark() {
+  const word = el("strong.value");
+  const detail = el("span");
+  const node = el("p.outlet", {}, el("span.mark", { "aria-hidden": "true" }), el("span.label", {}, "Outlet"), " ", word, " ", detail);
+  return {
+    node,
+    update(outlet) {
+      const words = outlet_words(outlet);
+      node.dataset.tone = words.tone;
+      set_text(word, words.word);
+      const details = [words.detail, outlet.proof_text].filter(Boolean).join(": ");
+      set_text(detail, details);
+      show(detail, details !== "");
+    },
+  };
+}
