@@ -34,10 +34,11 @@ std::optional<double> seconds_of_day(std::string_view text) {
 }
 
 /// The value of a key that holds a time of day; 0 after a mistake.
-double clock_time(Table& table, std::string_view key) {
+double clock_time(Table& table, std::string_view key, bool* is_good = nullptr) {
   const std::string text = table.text(key);
   const auto seconds = seconds_of_day(text);
   if (!seconds && !text.empty()) table.mistake(key, fmt::format("`{}` is no time of day", text), "write \"HH:MM\" or \"HH:MM:SS\", as in \"02:40\"");
+  if (is_good != nullptr) *is_good = seconds.has_value();
   return seconds.value_or(0.0);
 }
 
@@ -78,7 +79,7 @@ class Reader {
     auto head = need_table("night");
     if (!head) return;
     night_.title = head->text("title");
-    night_.starts_seconds = clock_time(*head, "starts");
+    night_.starts_seconds = clock_time(*head, "starts", &has_start_);
     night_.seed = static_cast<std::uint64_t>(head->whole("seed", {0.0, 2147483647.0}));
     head->done();
   }
@@ -131,7 +132,7 @@ class Reader {
     room.night_celsius = table.number("night_celsius", celsius);
     room.heating_off_at = moment(table, "heating_off");
     room.heating_on_at = moment(table, "heating_on");
-    if (table.has("heating_off") && table.has("heating_on") && room.heating_on_at <= room.heating_off_at)
+    if (has_start_ && table.has("heating_off") && table.has("heating_on") && room.heating_on_at <= room.heating_off_at)
       table.mistake("heating_on", "the heating comes on before it goes off", "both count from the night's start: off in the evening, on in the morning");
     auto events = table.tables("event");
     check_count(table, "event", events.size());
@@ -193,6 +194,7 @@ class Reader {
 
   Table& top_;
   Night& night_;
+  bool has_start_ = false;  ///< else no moment can be told, nor whether two are in order
 };
 
 }  // namespace

@@ -37,7 +37,7 @@ constexpr double output_transformer_tau = 60.0 * 60.0;
 constexpr double power_transformer_kelvin_per_watt = 2.55;
 constexpr double output_transformer_kelvin_per_watt = 0.13;  ///< per watt of the whole amplifier, through the chassis
 
-constexpr std::array<double, TubeAmp::tubes> spread{0.985, 1.012, 1.004, 0.993};
+constexpr std::array<double, TubeAmp::tubes> spread{0.986, 0.998, 0.992, 0.981};
 constexpr std::array<double, TubeAmp::tubes> climb{0.020, 0.028, 0.024, 0.017};
 
 double perveance_for(double amperes) {
