@@ -66,6 +66,11 @@ TEST(Password, AWrongOneIsRefusedAfterAWhileAndCounted) {
   EXPECT_EQ(running.figures().wrong_passwords, 1U);
 }
 
+TEST(Password, AWrongOneStaysWrong) {
+  RunningServer running(guarded());
+  for (int i = 0; i < 3; ++i) EXPECT_EQ(running.ask(running.get("/api/v1/bench", basic("ada:wrong"))).status, 401);
+}
+
 TEST(Password, AFieldThatIsNoBasicCredentialIsRefused) {
   RunningServer running(guarded());
   for (const std::string field : {"Bearer abc", "Basic", "Basic !!!!", "Basic YWRh", "Basic YWRhOg", "Digest username=\"ada\"", "Basic  YWRhOng="})

@@ -189,6 +189,17 @@ TEST(Stream, AQuietBenchIsNotSentAgain) {
   EXPECT_EQ(follower.next().name, "finding");
 }
 
+TEST(Stream, ANewFollowerOfAQuietBenchGetsItWithoutTheOthersGettingItAgain) {
+  RunningServer running(quick());
+  Follower one(running);
+  const Event bench = one.next();
+  Follower two(running);
+  EXPECT_EQ(two.next().id, bench.id);
+  std::this_thread::sleep_for(milliseconds{150});
+  running.publish("finding", {{"n", 1}});
+  EXPECT_EQ(one.next().name, "finding");
+}
+
 TEST(Stream, AQuietStreamSendsComments) {
   RunningServer running(quick());
   Follower follower(running);
