@@ -184,7 +184,9 @@ TEST(Damage, AFileThatIsTakenAwayWhileTheDaemonRunsIsBegunAnew) {
   store->append_readings(run, at_ms(1), std::vector{good(0, at_ms(1), 1.0)});
   ASSERT_TRUE(store->flush());
   EXPECT_FALSE(store->health().is_ok);
-  EXPECT_EQ(inputs_of(*read(folder.file()), run).size(), 1u);
+  auto reader = read(folder.file());
+  EXPECT_TRUE(reader->run(run)->has_value());
+  EXPECT_EQ(inputs_of(*reader, run).size(), 1u);
 }
 
 TEST(Files, ATextFileIsRefusedAndLeftAsItIs) {
