@@ -237,11 +237,8 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
   }
   ++history_waiting_;
   auto work = [this, file = settings_.store_file, run = *session->run_id(), points = std::move(points), request = std::move(request), reply = std::move(reply)]() mutable {
-    Result<nlohmann::json> answer = read_history(file, run, points, request.points, request);
-    boost::asio::post(loop_, [this, answer = std::move(answer), reply = std::move(reply)]() mutable {
-      --history_waiting_;
-      if (!is_stopping_) reply(std::move(answer));
-    });
+    reply(read_history(file, run, points, request.points, request));
+    boost::asio::post(loop_, [this] { --history_waiting_; });
   };
   boost::asio::post(*history_pool_, std::move(work));
 }

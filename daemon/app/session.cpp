@@ -65,7 +65,7 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench) {
   if (who.empty()) return fail(Fault::usage, "nobody's name is given", "say who starts it");
   if (run_ && !run_->engine->is_over()) return fail(Fault::usage, "a run of this unit is going on", "stop it first");
   if (run_ && draws_power().value_or(false) && run_->engine->off_state() == soak::OffWatch::State::failed)
-    return fail(Fault::unavailable, "the outlet was ordered off and the unit still draws power", "unplug it, and have the relay looked at by a qualified person");
+    return fail(Fault::permission, "the outlet was ordered off and the unit still draws power", "unplug it, and have the relay looked at by a qualified person");
   if (settings_->outlet) {
     if (auto closed = keeper_.close(who, is_at_the_bench); !closed) return closed;
   }

@@ -20,7 +20,7 @@ constexpr std::array known{
     Uom{"V.A", Quantity::power, 1.0, "VA"},       Uom{"Cel", Quantity::temperature, 1.0, "°C"},
     Uom{"Hz", Quantity::frequency, 1.0, "Hz"},    Uom{"kHz", Quantity::frequency, 1e3, "kHz"},
     Uom{"Hz", Quantity::speed, 1.0, "Hz"},        Uom{"%", Quantity::speed, 1.0, "%"},
-    Uom{"{rpm}", Quantity::speed, 1.0, "rpm"},    Uom{"1", Quantity::ratio, 1.0, ""},
+    Uom{"{rpm}", Quantity::speed, 1.0 / 60.0, "rpm"},    Uom{"1", Quantity::ratio, 1.0, ""},
     Uom{"%", Quantity::ratio, 0.01, "%"},         Uom{"dB", Quantity::ratio, 1.0, "dB"},
     Uom{"J", Quantity::energy, 1.0, "J"},         Uom{"kJ", Quantity::energy, 1e3, "kJ"},
     Uom{"W.h", Quantity::energy, 3600.0, "Wh"},   Uom{"kW.h", Quantity::energy, 3.6e6, "kWh"},
