@@ -198,6 +198,7 @@ http::BenchView Bench::view() {
   const store::StoreHealth health = store_->health();
   view.store.state = health.is_ok ? "ok" : "failing";
   view.store.reason = health.reason;
+  if (health.dropped > 0) view.store.reason += fmt::format("{}{} rows found no room and are lost", health.reason.empty() ? "" : "; ", health.dropped);
   view.store.queue = health.queue;
   view.store.wal_bytes = health.wal_bytes;
   for (std::size_t i = 0; i < buses_.size(); ++i) view.buses.push_back(bus_view(i));

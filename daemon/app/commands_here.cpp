@@ -208,10 +208,14 @@ int export_readings(const std::string& store_file, std::int64_t run, const std::
   if (!reader) return say(reader.error());
   std::ofstream out(csv, std::ios::binary);
   if (!out) return say({Fault::cannot_create, "cannot be written", "check the folder and its permissions", csv});
-  if (const auto written = store::write_csv(**reader, run, out); !written) return say(written.error());
+  const auto written = store::write_csv(**reader, run, out);
+  if (!written) return say(written.error());
   out.close();
   if (!out) return say({Fault::io, "the file could not be written to its end", "is the disk full?", csv});
-  return exit_good;
+  if (written->damaged_rows == 0) return exit_good;
+  for (const std::string& told : (*reader)->damage().told) fmt::print(stderr, "{}: {}\n", store_file, told);
+  fmt::print(stderr, "{}: {} damaged rows are left out\n", store_file, written->damaged_rows);
+  return exit_not_good;
 }
 
 }  // namespace steadyglow::app

@@ -150,7 +150,10 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
     if (input.kind == "resume") run.engine->resume(input.at, json.value("why", ""));
     if (input.kind == "acknowledge") run.engine->acknowledge(input.at, json.value("alarm", std::int64_t{0}), json.value("who", ""), json.value("note", ""));
   };
+  const std::uint64_t damaged_before = reader.damage().rows;
   if (auto fed = reader.for_each_input(row.id, refeed); !fed) return fed;
+  if (const auto damaged = reader.damage().rows - damaged_before; damaged > 0)
+    spdlog::error("{}: {} stored rows of run {} are damaged and were left out", settings_->title, damaged, row.id);
 
   const bool is_same_boot = row.boot_id == boot_id();
   const Boottime now = boottime_now();
