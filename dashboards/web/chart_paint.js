@@ -1,0 +1,141 @@
+// What stands behind the lines of a chart: gaps, stages, limits, findings. Line patterns and words carry the meaning.
+import { gaps_of, limits_of } from "./series.js";
+import { severity_words, stage_words } from "./words.js";
+
+const FONT = "12px system-ui, sans-serif";
+const FLAG_SIZE = 17;
+
+export function paint_surroundings(context, area, graph, { group, board, rows }) {
+  const colours = board.theme;
+  const x_of = (hours) => graph.toDomXCoord(hours);
+  context.save();
+  context.beginPath();
+  context.rect(area.x, area.y, area.w, area.h);
+  context.clip();
+  context.font = FONT;
+  paint_gaps(context, area, x_of, gaps_of(rows), colours);
+  paint_stages(context, area, x_of, board.run, colours);
+  paint_limits(context, area, graph, limits_of(group.points), colours);
+  paint_findings(context, area, x_of, group, board, colours);
+  context.restore();
+}
+
+/** Hatched over the whole height where every point is missing, along the foot where some are. */
+function paint_gaps(context, area, x_of, gaps, colours) {
+  for (const gap of gaps) {
+    const left = Math.max(area.x, x_of(gap.from));
+    const right = Math.min(area.x + area.w, Math.max(x_of(gap.to), left + 2));
+    if (right <= left) continue;
+    const top = gap.is_all ? area.y : area.y + area.h - 12;
+    const height = area.y + area.h - top;
+    context.save();
+    context.beginPath();
+    context.rect(left, top, right - left, height);
+    context.clip();
+    context.strokeStyle = colours.edge;
+    context.lineWidth = 1;
+    context.globalAlpha = gap.is_all ? 0.55 : 1;
+    context.beginPath();
+    for (let x = left - height; x < right; x += 7) {
+      context.moveTo(x, top + height);
+      context.lineTo(x + height, top);
+    }
+    context.stroke();
+    context.restore();
+  }
+}
+
+/** Where the plan changes stage. The run knows only planned lengths, so a stage that has to wait moves its successor's line. */
+function paint_stages(context, area, x_of, run, colours) {
+  let at_s = 0;
+  context.fillStyle = colours.soft;
+  context.strokeStyle = colours.edge;
+  for (const stage of run.stages) {
+    if (stage.state === "ahead" || at_s > run.time_s) break;
+    const x = Math.round(x_of(at_s / 3600)) + 0.5;
+    if (at_s > 0) {
+      context.setLineDash([1, 4]);
+      line(context, x, area.y, x, area.y + area.h);
+    }
+    at_s += stage.planned_s;
+    const room = x_of(Math.min(at_s, run.time_s) / 3600) - x;
+    const text = stage_words(stage.kind);
+    if (room > context.measureText(text).width + 10 && x > area.x - 1) context.fillText(text, x + 5, area.y + area.h - 16);
+  }
+  context.setLineDash([]);
+}
+
+/** Warning limits dashed, trip limits solid and double. A limit out of sight is named at its edge. */
+function paint_limits(context, area, graph, limits, colours) {
+  for (const limit of limits) {
+    const y = Math.round(graph.toDomYCoord(limit.value)) + 0.5;
+    const is_trip = limit.severity === "trip";
+    const text = `${severity_words(limit.severity)} ${String(Number(limit.value.toPrecision(5))).replace("-", "\u2212")}`;
+    context.strokeStyle = is_trip ? colours.trip : colours.warn;
+    context.fillStyle = is_trip ? colours.trip : colours.warn;
+    context.textAlign = "right";
+    const right = area.x + area.w - 4;
+    if (y < area.y || y > area.y + area.h) {
+      if (is_trip) {
+        const arrow = y < area.y ? "\u2191" : "\u2193";
+        halo(context, `${text} ${arrow}`, right, y < area.y ? area.y + 13 : area.y + area.h - 4, colours);
+      }
+      continue;
+    }
+    context.lineWidth = is_trip ? 2 : 1.4;
+    context.setLineDash(is_trip ? [] : [7, 5]);
+    line(context, area.x, y, area.x + area.w, y);
+    context.setLineDash([]);
+    halo(context, text, right, limit.side === "high" ? y - 4 : y + 13, colours);
+  }
+  context.textAlign = "left";
+}
+
+/** A line and a numbered flag where something was noticed of these points, or of the unit as a whole. */
+function paint_findings(context, area, x_of, group, board, colours) {
+  const names = new Set(group.points.map((point) => point.name));
+  let free_from = -Infinity;
+  context.textAlign = "center";
+  for (const finding of board.findings) {
+    const is_ours = finding.points.length === 0 || finding.points.some((name) => names.has(name));
+    if (!finding.number || !is_ours) continue;
+    const x = Math.round(x_of(finding.time_s / 3600)) + 0.5;
+    if (x < area.x || x > area.x + area.w) continue;
+    const is_trip = finding.severity === "trip";
+    context.strokeStyle = is_trip ? colours.trip : finding.severity === "warn" ? colours.warn : colours.edge;
+    context.lineWidth = is_trip ? 2 : 1;
+    context.setLineDash(is_trip ? [] : [3, 3]);
+    line(context, x, area.y, x, area.y + area.h);
+    context.setLineDash([]);
+    if (x < free_from) continue;
+    free_from = x + FLAG_SIZE + 3;
+    const left = Math.min(Math.max(area.x, x - FLAG_SIZE / 2), area.x + area.w - FLAG_SIZE);
+    context.fillStyle = is_trip ? colours.block : colours.surface;
+    context.fillRect(left, area.y + 1, FLAG_SIZE, FLAG_SIZE);
+    context.lineWidth = finding.severity === "note" ? 1 : 2;
+    context.setLineDash(finding.severity === "note" ? [2, 2] : []);
+    context.strokeRect(left, area.y + 1, FLAG_SIZE, FLAG_SIZE);
+    context.setLineDash([]);
+    context.fillStyle = is_trip ? colours.on_block : colours.text;
+    context.fillText(String(finding.number), left + FLAG_SIZE / 2, area.y + 14);
+  }
+  context.textAlign = "left";
+}
+
+function line(context, x1, y1, x2, y2) {
+  context.beginPath();
+  context.moveTo(x1, y1);
+  context.lineTo(x2, y2);
+  context.stroke();
+}
+
+/** Text that stays readable on top of a line. */
+function halo(context, text, x, y, colours) {
+  context.save();
+  context.lineWidth = 4;
+  context.lineJoin = "round";
+  context.strokeStyle = colours.surface;
+  context.strokeText(text, x, y);
+  context.restore();
+  context.fillText(text, x, y);
+}
