@@ -5,13 +5,12 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/decimal.hpp"
 #include "soak/verdict.hpp"
+#include "soak/words.hpp"
 
 namespace steadyglow::soak {
 namespace {
 
-using analysis::ContactVerdict;
 using profile::Role;
 using profile::StageKind;
 
@@ -24,24 +23,6 @@ constexpr Duration silence_group = std::chrono::seconds{15};
 /// Silent means no good reading for this many of the point's usual intervals, and at least the plan's time.
 constexpr int silent_intervals = 5;
 constexpr int blind_intervals = 4;
-constexpr double interval_memory = 0.1;
-/// Less than this share of what it usually draws is "draws no power".
-constexpr double no_power_share = 0.15;
-constexpr Duration no_power_after = std::chrono::seconds{10};
-
-double to_base(const profile::Point& point, double value) { return point.uom.to_base * value; }
-
-std::string figure(const profile::Point& point, double value) {
-  const std::string_view shown = point.uom.shown;
-  return to_figure(value, 3) + (shown.empty() ? "" : " ") + std::string(shown);
-}
-
-std::string span_text(Duration duration) {
-  const double seconds = seconds_of(duration);
-  if (seconds < 90.0) return fmt::format("{:.0f} s", seconds);
-  if (seconds < 5400.0) return fmt::format("{:.0f} min", seconds / 60.0);
-  return fmt::format("{:.1f} h", seconds / 3600.0);
-}
 
 std::vector<PointWatch> watches_of(const profile::Profile& profile) {
   std::vector<PointWatch> watches;
@@ -115,147 +96,6 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
     say_stage(now_, "warms up again: " + why);
   }
   return events_;
-}
-
-// ---- one reading -----------------------------------------------------------------------------------------------
-
-void Engine::take_one(const Reading& reading) {
-  PointWatch& point = watch(reading.point());
-  const std::size_t index = reading.point().index;
-  if (const auto& before = point.latest(); before && before->at() < reading.at()) {
-    const Duration passed = reading.at() - before->at();
-    Duration& usual = intervals_[index];
-    usual = usual == Duration{} ? passed
-                                : Duration{static_cast<Duration::rep>((1.0 - interval_memory) * static_cast<double>(usual.count()) +
-                                                                      interval_memory * static_cast<double>(std::min(passed, 10 * usual).count()))};
-  }
-  if (reading.is_good()) is_bad_[index] = false;
-  else if (!is_bad_[index]) {
-    is_bad_[index] = true;
-    bad_since_[index] = reading.at();
-  }
-  const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
-  const auto taken = point.take(reading, watts_, watts_at_, is_disturbed);
-  if (!reading.is_good()) return;
-  if (reading.point() == proof_point_) take_proof(reading);
-  if (power_ != Power::on) return;
-  if (reading.point() == mains_point_) take_mains(reading);
-  if (reading.point() == watts_point_) take_watts(reading);
-  if (mains_.is_gone()) return;
-  judge_contact(point, taken, reading.at());
-  judge_limits(point, taken, reading.at());
-  if (taken.contact == ContactVerdict::fine) judge_dissipation(point, reading.at());
-}
-
-void Engine::take_mains(const Reading& reading) {
-  const auto change = mains_.step(reading.at(), to_base(profile_.point(reading.point()), reading.value()));
-  if (!change) return;
-  const profile::Point& point = profile_.point(reading.point());
-  const auto said = [&](Severity severity, std::string message) {
-    book_.raise({Kind::mains, severity, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, std::move(message)});
-  };
-  switch (*change) {
-    case MainsWatch::Change::gone:
-      begin_segment(reading.at());
-      return said(Severity::note, fmt::format("the mains are gone: {}; hours stand still", figure(point, reading.value())));
-    case MainsWatch::Change::back:
-      begin_segment(reading.at());
-      return book_.clear(Kind::mains, reading.point(), reading.at(), fmt::format("the mains are back: {}; the unit warms up again, uncounted", figure(point, reading.value())));
-    case MainsWatch::Change::outside:
-      return said(Severity::note, fmt::format("the mains stand at {}, more than 10 % from nominal; hours do not count meanwhile", figure(point, reading.value())));
-    case MainsWatch::Change::inside:
-      return book_.clear(Kind::mains, reading.point(), reading.at(), fmt::format("the mains are within 10 % again: {}", figure(point, reading.value())));
-  }
-}
-
-void Engine::take_watts(const Reading& reading) {
-  watts_ = reading.value();
-  watts_at_ = reading.at();
-  if (mains_.is_gone() || !running_watts_) return;
-  const bool is_nothing = reading.value() < no_power_share * *running_watts_;
-  if (!is_nothing) {
-    no_power_since_.reset();
-    if (!draws_no_power_) return;
-    draws_no_power_ = false;
-    begin_segment(reading.at());
-    return book_.clear(Kind::step, reading.point(), reading.at(), fmt::format("the unit draws power again: {}", figure(profile_.point(reading.point()), reading.value())));
-  }
-  if (!no_power_since_) no_power_since_ = reading.at();
-  if (draws_no_power_ || reading.at() - *no_power_since_ < no_power_after) return;
-  draws_no_power_ = true;
-  const profile::Point& point = profile_.point(reading.point());
-  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading,
-               fmt::format("the unit stopped drawing power: {} before, {} now, mains present: fuse, switch or plug", figure(point, *running_watts_), figure(point, reading.value()))});
-}
-
-void Engine::take_proof(const Reading& reading) {
-  const profile::Point& point = profile_.point(reading.point());
-  const double base = std::fabs(to_base(point, reading.value()));
-  const bool draws_nothing = base < (point.role == Role::mains_current ? off_amperes : off_watts);
-  const auto change = off_.step(reading.at(), draws_nothing);
-  if (!change) return;
-  if (*change == OffWatch::State::proven) {
-    off_text_ = fmt::format("off, proven: {} {} after the order", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()));
-    if (book_.stands(Kind::outlet, std::nullopt)) return book_.clear(Kind::outlet, std::nullopt, reading.at(), off_text_);
-    Finding proven{Kind::outlet, Severity::note, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_};
-    book_.raise(std::move(proven));
-    return;
-  }
-  off_text_ = fmt::format("ordered off {} ago and still draws {}: the contact may be welded; pull the plug if it is safe to do so",
-                          span_text(reading.at() - off_.ordered_at()), figure(point, reading.value()));
-  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_});
-  events_.emplace_back(OpenOutlet{reading.at(), 2, true, "second order: " + off_reason_});
-}
-
-void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
-  const profile::Point& point = watch.point();
-  for (const auto& change : taken.limits) {
-    if (power_ != Power::on) return;
-    if (!change.is_active) {
-      book_.clear(Kind::limit, watch.id(), at, fmt::format("{} is back inside its limit: {}", point.name, figure(point, *watch.last_good())));
-      continue;
-    }
-    ++limits_hit_;
-    Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
-                    fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
-                                change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),
-                                span_text(change.dwell), surroundings_text())};
-    const std::string reason = finding.message;
-    book_.raise(std::move(finding));
-    if (change.is_trip) open_outlet(at, Power::tripped, reason);
-  }
-}
-
-void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
-  for (DissipationWatch& dissipation : dissipations_) {
-    if (dissipation.bias() != watch.id() || power_ != Power::on) continue;
-    const PointWatch& supply = points_[dissipation.supply().index];
-    if (!supply.last_good() || is_silent(supply, at)) continue;
-    for (const auto& change : dissipation.step(at, *watch.last_good(), *supply.last_good())) {
-      const profile::Point& point = watch.point();
-      const double rated = point.rated->value;
-      const std::string share = fmt::format("{:.1f} W, {:.0f} % of the rated {:.0f} W (upper bound: screen current is in it)", change.watts, 100.0 * change.watts / rated, rated);
-      if (!change.is_active) {
-        book_.clear(Kind::limit, watch.id(), at, fmt::format("{}: dissipation is back at {}", point.name, share), Aspect::dissipation);
-        continue;
-      }
-      Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id(), supply.id()}, change.watts, change.limit_watts, "W", Aspect::dissipation, {}};
-      finding.message = fmt::format("{}: the tube turns {} into heat, above the {} at {:.1f} W; {}", point.name, share, change.is_trip ? "trip" : "warning", change.limit_watts, surroundings_text());
-      const std::string reason = finding.message;
-      book_.raise(std::move(finding));
-      if (change.is_trip) open_outlet(at, Power::tripped, reason);
-    }
-  }
-}
-
-void Engine::judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
-  if (!taken.contact_changed) return;
-  const profile::Point& point = watch.point();
-  if (!watch.is_contact_lost())
-    return book_.clear(Kind::sensor, watch.id(), at, fmt::format("{} reads {} again: the contact is back", point.name, figure(point, *watch.last_good())));
-  book_.raise({Kind::sensor, Severity::note, true, at, {watch.id()}, watch.latest()->as_met(), std::nullopt, point.uom.symbol, Aspect::reading,
-               fmt::format("{} fell to {} in one reading while the watts stayed at {}: contact lost (clip or lead); the gap is kept as a gap",
-                           point.name, figure(point, watch.latest()->as_met()), to_figure(watts_.value_or(0.0), 3) + " W")});
 }
 
 // ---- time ------------------------------------------------------------------------------------------------------

@@ -5,8 +5,8 @@
 #include <cmath>
 
 #include "analysis/runaway.hpp"
-#include "core/decimal.hpp"
 #include "soak/engine.hpp"
+#include "soak/words.hpp"
 
 namespace steadyglow::soak {
 namespace {
@@ -52,11 +52,6 @@ double margin_of(const profile::Point& point) {
     }
     default: return 0.05;
   }
-}
-
-std::string figure(const profile::Point& point, double value) {
-  const std::string_view shown = point.uom.shown;
-  return to_figure(value, 3) + (shown.empty() ? "" : " ") + std::string(shown);
 }
 
 std::string range_text(const analysis::HoursRange& hours) {
