@@ -18,9 +18,9 @@ export function run_words(unit) {
 function bench_sentence(bench) {
   const counting = bench.units.filter((unit) => unit.run?.state === "running" && !unit.run.not_counting_because).length;
   const waiting = bench.alarms.filter(waits_for_a_person).length;
-  const doubtful = bench.units.filter((unit) => outlet_words(unit.outlet).tone === "trouble").length;
+  const doubtful = bench.units.filter((unit) => outlet_words(unit.outlet).tone === "trouble").map((unit) => unit.title);
   const parts = [`${bench.units.length} ${bench.units.length === 1 ? "unit" : "units"}, ${counting} counting.`];
-  if (doubtful) parts.push(`${doubtful} NOT proven off.`);
+  if (doubtful.length) parts.push(`${doubtful.join(", ")}: NOT proven off.`);
   parts.push(waiting ? `${waiting} ${waiting === 1 ? "alarm waits" : "alarms wait"} for an answer.` : "No alarm waits for an answer.");
   return parts.join(" ");
 }
@@ -70,10 +70,12 @@ function make_card(first) {
 function make_card_alarm() {
   const tag = severity_tag();
   const text = el("a", { href: "#/alarms" });
+  const answered = el("span.meta", {}, "acknowledged: ");
   return {
-    node: el("li", {}, tag.node, " ", text),
+    node: el("li", {}, tag.node, " ", answered, text),
     update(alarm) {
       tag.update(alarm.severity);
+      show(answered, !waits_for_a_person(alarm));
       set_text(text, alarm.message);
       set_attribute(text, "title", alarm.message);
     },

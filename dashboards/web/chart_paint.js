@@ -1,9 +1,21 @@
 // What stands behind the lines of a chart: gaps, stages, limits, findings. Line patterns and words carry the meaning.
 import { gaps_of, limits_of } from "./series.js";
-import { severity_words, stage_words } from "./words.js";
+import { set_figure, severity_words, stage_words } from "./words.js";
 
 const FONT = "12px system-ui, sans-serif";
 const FLAG_SIZE = 17;
+const LABEL_HEIGHT = 14;
+
+/** Writes where nothing was written yet: to the right of what already stands at that height. */
+function label_writer(context, area, colours) {
+  const written = [];
+  return (text, y) => {
+    let x = area.x + 5;
+    for (const other of written) if (Math.abs(other.y - y) < LABEL_HEIGHT && other.right > x) x = other.right + 12;
+    written.push({ y, right: x + context.measureText(text).width });
+    halo(context, text, x, y, colours);
+  };
+}
 
 export function paint_surroundings(context, area, graph, { group, board, rows }) {
   const colours = board.theme;
@@ -60,35 +72,31 @@ function paint_stages(context, area, x_of, run, colours) {
     at_s += stage.planned_s;
     const room = x_of(Math.min(at_s, run.time_s) / 3600) - x;
     const text = stage_words(stage.kind);
-    if (room > context.measureText(text).width + 10 && x > area.x - 1) context.fillText(text, x + 5, area.y + area.h - 16);
+    if (room > context.measureText(text).width + 10 && x > area.x - 1) halo(context, text, x + 5, area.y + area.h - 20, colours);
   }
   context.setLineDash([]);
 }
 
-/** Warning limits dashed, trip limits solid and double. A limit out of sight is named at its edge. */
+/** Warning limits dashed, trip limits solid. A limit out of sight is named at its edge. */
 function paint_limits(context, area, graph, limits, colours) {
+  const write = label_writer(context, area, colours);
   for (const limit of limits) {
     const y = Math.round(graph.toDomYCoord(limit.value)) + 0.5;
     const is_trip = limit.severity === "trip";
-    const text = `${severity_words(limit.severity)} ${String(Number(limit.value.toPrecision(5))).replace("-", "\u2212")}`;
+    const text = `${severity_words(limit.severity)} ${set_figure(limit.value)}`;
     context.strokeStyle = is_trip ? colours.trip : colours.warn;
     context.fillStyle = is_trip ? colours.trip : colours.warn;
-    context.textAlign = "right";
-    const right = area.x + area.w - 4;
     if (y < area.y || y > area.y + area.h) {
-      if (is_trip) {
-        const arrow = y < area.y ? "\u2191" : "\u2193";
-        halo(context, `${text} ${arrow}`, right, y < area.y ? area.y + 13 : area.y + area.h - 4, colours);
-      }
+      const is_above = y < area.y;
+      if (is_trip) write(`${text} ${is_above ? "\u2191" : "\u2193"}`, is_above ? area.y + 13 : area.y + area.h - 4);
       continue;
     }
     context.lineWidth = is_trip ? 2 : 1.4;
     context.setLineDash(is_trip ? [] : [7, 5]);
     line(context, area.x, y, area.x + area.w, y);
     context.setLineDash([]);
-    halo(context, text, right, limit.side === "high" ? y - 4 : y + 13, colours);
+    write(text, limit.side === "high" ? Math.max(y - 5, area.y + 12) : Math.min(y + 14, area.y + area.h - 3));
   }
-  context.textAlign = "left";
 }
 
 /** A line and a numbered flag where something was noticed of these points, or of the unit as a whole. */

@@ -5,7 +5,7 @@ import { paint_surroundings } from "./chart_paint.js";
 import { watch_gestures } from "./chart_gestures.js";
 import { el, set_attribute, set_text } from "./dom.js";
 import { STROKES, limits_of, rows_of, usual_spacing, value_range } from "./series.js";
-import { chart_groups, figure, run_clock, run_clock_fine, spoken, wall_clock, with_uom } from "./words.js";
+import { chart_groups, figure, run_clock, run_clock_fine, set_figure, spoken, wall_clock, with_uom } from "./words.js";
 
 const POINTS_PER_REQUEST = 32;  // what the daemon answers at once
 const BUCKETS_MAX = 600;
@@ -83,7 +83,7 @@ function make_chart(group, board) {
       gridLineColor: board.theme.line, axisLineColor: board.theme.edge, gridLineWidth: 0.6, axisLabelFontSize: 12,
       axes: {
         x: { ticker: (from, to, pixels) => ticks(from, to, pixels), axisLabelWidth: 64 },
-        y: { axisLabelFormatter: (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212"), axisLabelWidth: 52, pixelsPerLabel: 34 },
+        y: { axisLabelFormatter: (value) => set_figure(value), axisLabelWidth: 52, pixelsPerLabel: 34 },
       },
       underlayCallback: (context, area, g) => paint_surroundings(context, area, g, { group, board, rows }),
       highlightCallback: (event, x, points, row) => board.point_at(rows[row]?.[0]),

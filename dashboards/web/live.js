@@ -1,7 +1,7 @@
 // The one live connection, and the newest bench. Values are only as true as they are young: this module knows their age.
-const QUIET_MS = 4000;         // nothing heard for this long: ask
+const QUIET_MS = 3000;         // nothing heard for this long: ask
 const ASK_TIMEOUT_MS = 3000;
-export const STALE_MS = 9000;  // from here on every value is shown as old
+export const STALE_MS = 8000;  // from here on every value is shown as old
 const HIDDEN_MS = 60000;       // a page nobody sees gives its connection back (a browser has six per host)
 const REOPEN_MS = 3000;
 
@@ -13,7 +13,7 @@ let is_asking = false;
 
 export const live = { bench: null, heard_at: null };
 
-/** The listener hears {type: "bench" | "finding" | "alarm" | "age", data}. Returns what ends it. */
+/** The listener hears {type: "bench" | "finding" | "alarm" | "age" | "again", data}; again: after a silence, much may have been missed. Returns what ends it. */
 export function listen(listener) {
   listeners.add(listener);
   return () => listeners.delete(listener);
@@ -39,9 +39,11 @@ function note_heard() {
 }
 
 function take_bench(bench) {
+  const was_stale = live.bench !== null && is_stale();
   note_heard();
   live.bench = bench;
   tell("bench", bench);
+  if (was_stale) tell("again");
 }
 
 function take(type, text) {
@@ -91,6 +93,11 @@ export function refresh() {
 export function start() {
   open();
   ask();
+  // A page that is left may be kept for the way back, with its connection: the sixth would be the last.
+  addEventListener("pagehide", () => source?.close());
+  addEventListener("pageshow", (event) => {
+    if (event.persisted) open();
+  });
   setInterval(() => {
     const age = age_ms();
     if (!document.hidden && (age === null || age > QUIET_MS)) ask();

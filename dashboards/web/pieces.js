@@ -24,7 +24,9 @@ export function outlet_mark() {
       const words = outlet_words(outlet);
       node.dataset.tone = words.tone;
       set_text(word, words.word);
-      const details = [words.detail, outlet.proof_text].filter(Boolean).join(": ");
+      // "off, proven: 0.00 A ..." need not say twice what stands before it.
+      const proof = outlet.proof_text.toLowerCase().startsWith(`${words.word.toLowerCase()}: `) ? outlet.proof_text.slice(words.word.length + 2) : outlet.proof_text;
+      const details = [words.detail, proof].filter(Boolean).join(": ");
       set_text(detail, details);
       show(detail, details !== "");
     },

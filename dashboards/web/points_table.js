@@ -1,31 +1,34 @@
 // Every point of a unit as a row; on a narrow screen as a block.
 import { el, keep_list, set_attribute, set_text } from "./dom.js";
-import { duration, figure, quality_words, signed, spoken, with_uom } from "./words.js";
+import { decimals_of, duration, quality_words, set_figure, set_with_uom, signed, spoken, with_uom } from "./words.js";
 
 const COLUMNS = ["Point", "Now", "Baseline", "Change", "Slope per hour", "Warning limits", "Trip limits", "Settled"];
 
 const range_words = (low, high, uom) => {
   if (low === null && high === null) return "none";
-  if (low === null) return `above ${with_uom(high, uom)}`;
-  if (high === null) return `below ${with_uom(low, uom)}`;
-  return `${figure(low)} to ${with_uom(high, uom)}`;
+  if (low === null) return `above ${set_with_uom(high, uom)}`;
+  if (high === null) return `below ${set_with_uom(low, uom)}`;
+  return `${set_figure(low)} to ${set_with_uom(high, uom)}`;
 };
 
 function slope_words(point) {
   if (point.slope_per_hour === null) return { main: "\u2013", rest: "" };
-  const rest = point.slope_low === null || point.slope_high === null ? "" : `${signed(point.slope_low, 3)} to ${signed(point.slope_high, 3)}`;
-  return { main: `${signed(point.slope_per_hour, 3)}${point.shown_uom ? `\u202f${point.shown_uom}` : ""}`, rest };
+  const has_interval = point.slope_low !== null && point.slope_high !== null;
+  const decimals = decimals_of(has_interval ? (point.slope_high - point.slope_low) / 2 : Math.abs(point.slope_per_hour));
+  const rest = has_interval ? `${signed(point.slope_low, decimals)} to ${signed(point.slope_high, decimals)}` : "";
+  return { main: `${signed(point.slope_per_hour, decimals)}${point.shown_uom ? `\u202f${point.shown_uom}` : ""}`, rest };
 }
 
-/** ok | warn | trip: how the value stands to its limits, said beside it in words. */
-function standing(point) {
+/** How the value stands to its limits, said beside it in words. What is off is expected to read nothing. */
+function standing(point, is_off) {
   if (point.value === null) return "none";
+  if (is_off) return "ok";
   const is_past = (low, high) => (low !== null && point.value < low) || (high !== null && point.value > high);
   if (is_past(point.trip_low, point.trip_high)) return "trip";
   return is_past(point.warn_low, point.warn_high) ? "warn" : "ok";
 }
 
-function make_row(first) {
+function make_row({ point: first }) {
   const name = el("span.point-name", {}, spoken(first));
   const value = el("strong.value");
   const remark = el("span.remark");
@@ -38,19 +41,20 @@ function make_row(first) {
   const node = el("tr", { role: "row" }, el("th", { scope: "row", role: "rowheader" }, name, el("code.meta", {}, first.name)), ...cells);
   return {
     node,
-    update(point) {
-      const stands = standing(point);
+    update({ point, is_off }) {
+      const stands = standing(point, is_off);
       node.dataset.standing = stands;
       set_text(value, point.value === null ? quality_words(point.quality) : with_uom(point.value, point.shown_uom));
       set_text(remark, remark_words(point, stands));
       set_text(baseline, point.baseline === null ? "\u2013" : with_uom(point.baseline, point.shown_uom));
-      set_text(change, point.change_from_baseline_percent === null ? "\u2013" : `${signed(point.change_from_baseline_percent, 3)}\u202f%`);
+      set_text(change, point.change_from_baseline_percent === null ? "\u2013" : `${signed(point.change_from_baseline_percent, 1)}\u202f%`);
       const words = slope_words(point);
       set_text(slope_main, words.main);
       set_text(slope_rest, words.rest);
       set_text(warn, range_words(point.warn_low, point.warn_high, point.shown_uom));
       set_text(trip, range_words(point.trip_low, point.trip_high, point.shown_uom));
       set_text(settled, point.is_settled ? "settled" : "not yet");
+      for (const cell of cells) set_attribute(cell, "data-empty", ["\u2013", "none"].includes(cell.textContent) ? "" : null);
     },
   };
 }
@@ -65,6 +69,9 @@ export function points_table() {
   const head = el("thead", { role: "rowgroup" }, el("tr", { role: "row" }, ...COLUMNS.map((text) => el("th", { scope: "col", role: "columnheader" }, text))));
   return {
     node: el("table.points", { role: "table" }, head, body),
-    update: (unit) => keep_list(body, unit.points, (point) => point.name, make_row),
+    update(unit) {
+      const is_off = unit.outlet.state === "off" && unit.outlet.proof !== "failed";
+      keep_list(body, unit.points.map((point) => ({ point, is_off })), (item) => item.point.name, make_row);
+    },
   };
 }

@@ -4,7 +4,8 @@ export const STROKES = [null, [8, 4], [2, 3], [11, 3, 2, 3], [5, 2], [14, 5]];
 
 /** A hole longer than this many of a point's usual intervals is a gap, whoever asks with however fine a grid. */
 const GAP_INTERVALS = 2.5;
-const PAD = 0.07;
+const PAD_BELOW = 0.11;
+const PAD_ABOVE = 0.16;  // room for the flags of the findings
 
 /** The usual distance of a point's readings on this grid, in seconds; null when there are too few to tell. */
 export function usual_spacing(time_s, mean) {
@@ -96,6 +97,6 @@ export function value_range(rows, [from, to], limits) {
     high = Math.max(high, limit.value);
   }
   if (low > high) return [0, 1];
-  const pad = high > low ? PAD * (high - low) : Math.max(0.01 * Math.abs(high), 0.001);
-  return [low - pad, high + pad];
+  const span = high > low ? high - low : Math.max(0.1 * Math.abs(high), 0.01);
+  return [low - PAD_BELOW * span, high + PAD_ABOVE * span];
 }

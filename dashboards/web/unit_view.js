@@ -21,8 +21,9 @@ function make_stage() {
     update(stage) {
       node.dataset.state = stage.state;
       set_text(name, stage_words(stage.kind));
-      set_text(state, `${stage_state_words(stage.state)} \u00b7 ${duration(stage.planned_s)}`);
-      set_attribute(node, "aria-current", stage.state === "now" ? "step" : null);
+      const is_now = stage.state === "now";
+      set_text(state, `${is_now && stage.is_over ? "ended here" : stage_state_words(stage.state)} \u00b7 ${duration(stage.planned_s)}`);
+      set_attribute(node, "aria-current", is_now ? "step" : null);
       node.style.flexGrow = Math.max(stage.share, SHARE_MIN);
       fill.style.width = stage.state === "done" ? "100%" : "0";
     },
@@ -37,7 +38,7 @@ function stage_line() {
       show(node, Boolean(run));
       if (!run) return;
       const total = run.stages.reduce((sum, stage) => sum + stage.planned_s, 0) || 1;
-      keep_list(node, run.stages.map((stage, index) => ({ ...stage, index, share: stage.planned_s / total })), (stage) => stage.index, make_stage);
+      keep_list(node, run.stages.map((stage, index) => ({ ...stage, index, is_over: run.state === "ended", share: stage.planned_s / total })), (stage) => stage.index, make_stage);
     },
   };
 }
@@ -111,8 +112,8 @@ export function unit_view(name) {
   const body = el("div.unit-body", {},
     el("div.unit-head", {}, el("div", {}, title, meta), el("div.actions", {}, start, stop, why_no_start)),
     alarms,
-    el("section.panel.summary", { "aria-label": "State" },
-      el("div", {}, outlet.node, locked, el("p.doing", {}, words_head, " ", words_rest)), hours.node, near.node, verdict.node),
+    el("section.panel", { "aria-label": "State" },
+      el("div.summary", {}, el("div", {}, outlet.node, locked, el("p.doing", {}, words_head, " ", words_rest)), hours.node, near.node), verdict.node),
     stages.node,
     el("section", { "aria-labelledby": "points-head" }, el("h2", { id: "points-head" }, "Points"), points.node),
     el("section", { "aria-labelledby": "charts-head" }, el("h2", { id: "charts-head" }, "Charts"), board.node),
@@ -152,7 +153,7 @@ export function unit_view(name) {
       set_text(words_head, words.head);
       set_text(words_rest, words.rest);
       outlet.update(unit.outlet);
-      set_text(locked, unit.outlet.is_interlocked ? `Locked out: ${unit.outlet.reason} Power returns only by a person at the bench.` : unit.outlet.reason);
+      set_text(locked, unit.outlet.is_interlocked ? `Locked out: ${unit.outlet.reason}. Power returns only by a person at the bench.` : unit.outlet.reason);
       show(locked, locked.textContent !== "");
       hours.update(unit.run);
       near.update(unit);
@@ -174,7 +175,7 @@ export function unit_view(name) {
       }
     },
     heard(type, data) {
-      if (type === "finding" && data.unit === name && now.unit) load_findings();
+      if (now.unit?.run && (type === "again" || (type === "finding" && data.unit === name))) load_findings();
     },
     leave() {
       controller.abort();

@@ -3,26 +3,39 @@
 const MINUS = "\u2212";
 const NARROW = "\u202f";
 
-/** Four significant digits at most, no exponent for what a bench measures; null is a dash. */
-export function figure(value, digits = 4) {
+/** A reading in three or four significant digits: 380.1, 42.90, 6.30, 0.351. Null is a dash. */
+export function figure(value) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "\u2013";
   const size = Math.abs(value);
   if (size === 0) return "0";
-  if (size >= 1e6 || size < 1e-4) return value.toPrecision(digits).replace("-", MINUS);
-  const before = Math.max(1, Math.floor(Math.log10(size)) + 1);
-  const after = Math.min(4, Math.max(0, size < 0.01 ? digits : size < 1 ? digits - 1 : digits - before));
+  if (size >= 1e6 || size < 1e-4) return value.toPrecision(3).replace("-", MINUS);
+  const after = size >= 1000 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : size >= 0.01 ? 3 : 4;
   const text = value.toFixed(after);
   return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", MINUS);
 }
 
-export function with_uom(value, uom, digits) {
-  const text = figure(value, digits);
-  return uom ? `${text}${NARROW}${uom}` : text;
+/** A figure that somebody set, such as a limit: no digits that nobody wrote. */
+export function set_figure(value) {
+  return String(Number(value.toPrecision(6))).replace("-", MINUS);
 }
 
-export function signed(value, digits) {
-  const text = figure(value, digits);
-  return value > 0 && Number(text.replace(MINUS, "-")) !== 0 ? `+${text}` : text;
+const of_uom = (text, uom) => (uom ? `${text}${NARROW}${uom}` : text);
+export function with_uom(value, uom) {
+  const is_temperature = uom === "\u00b0C" && Number.isFinite(value);  // no thermometer of a bench is good for hundredths
+  return of_uom(is_temperature ? value.toFixed(1).replace("-", MINUS) : figure(value), uom);
+}
+export const set_with_uom = (value, uom) => of_uom(set_figure(value), uom);
+
+/** With its sign, to so many decimals. */
+export function signed(value, decimals) {
+  const text = value.toFixed(decimals);
+  if (Number(text) === 0) return text.replace("-", "");
+  return value > 0 ? `+${text}` : text.replace("-", MINUS);
+}
+
+/** Decimals that leave an uncertainty two digits, as GUM 7.2.6 has it. */
+export function decimals_of(uncertainty) {
+  return uncertainty > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(uncertainty)))) : 3;
 }
 
 /** "7 h 12 min", "4 min 10 s", "12 s". */
@@ -134,8 +147,8 @@ export function chart_groups(points) {
 export function nearness(worst, point) {
   if (!worst || !point) return null;
   const left = worst.side === "high" ? worst.limit - worst.value : worst.value - worst.limit;
-  const limit = `${severity_words(worst.severity)} limit ${with_uom(worst.limit, point.shown_uom)}`;
-  const short = with_uom(Math.abs(left), point.shown_uom, 3);
+  const limit = `${severity_words(worst.severity)} limit ${set_with_uom(worst.limit, point.shown_uom)}`;
+  const short = with_uom(Math.abs(left), point.shown_uom);
   return {
     name: spoken(point), value: with_uom(worst.value, point.shown_uom), limit,
     left: left > 0 ? `${short} to the ${limit}` : `${short} ${worst.side === "high" ? "above" : "below"} the ${limit}`,
