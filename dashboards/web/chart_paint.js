@@ -6,13 +6,14 @@ const FONT = "12px system-ui, sans-serif";
 const FLAG_SIZE = 17;
 const LABEL_HEIGHT = 14;
 
-/** Writes where nothing was written yet: to the right of what already stands at that height. */
-function label_writer(context, area, colours) {
-  const written = [];
+/** Writes where nothing stands yet: to the right of the flags and labels ({left, right, y}) at that height. */
+function label_writer(context, area, colours, taken) {
   return (text, y) => {
+    const width = context.measureText(text).width;
     let x = area.x + 5;
-    for (const other of written) if (Math.abs(other.y - y) < LABEL_HEIGHT && other.right > x) x = other.right + 12;
-    written.push({ y, right: x + context.measureText(text).width });
+    for (const other of [...taken].sort((a, b) => a.left - b.left))
+      if (Math.abs(other.y - y) < LABEL_HEIGHT && other.right > x && other.left < x + width) x = other.right + 10;
+    taken.push({ left: x, right: x + width, y });
     halo(context, text, x, y, colours);
   };
 }
@@ -27,8 +28,8 @@ export function paint_surroundings(context, area, graph, { group, board, rows })
   context.font = FONT;
   paint_gaps(context, area, x_of, gaps_of(rows), colours);
   paint_stages(context, area, x_of, board.run, colours);
-  paint_limits(context, area, graph, limits_of(group.points), colours);
-  paint_findings(context, area, x_of, group, board, colours);
+  const flags = paint_findings(context, area, x_of, group, board, colours);
+  paint_limits(context, area, graph, limits_of(group.points), colours, flags);
   context.restore();
 }
 
@@ -78,8 +79,8 @@ function paint_stages(context, area, x_of, run, colours) {
 }
 
 /** Warning limits dashed, trip limits solid. A limit out of sight is named at its edge. */
-function paint_limits(context, area, graph, limits, colours) {
-  const write = label_writer(context, area, colours);
+function paint_limits(context, area, graph, limits, colours, flags) {
+  const write = label_writer(context, area, colours, flags);
   for (const limit of limits) {
     const y = Math.round(graph.toDomYCoord(limit.value)) + 0.5;
     const is_trip = limit.severity === "trip";
@@ -99,9 +100,10 @@ function paint_limits(context, area, graph, limits, colours) {
   }
 }
 
-/** A line and a numbered flag where something was noticed of these points, or of the unit as a whole. */
+/** A line and a numbered flag where something was noticed of these points, or of the unit as a whole. Returns where flags stand. */
 function paint_findings(context, area, x_of, group, board, colours) {
   const names = new Set(group.points.map((point) => point.name));
+  const flags = [];
   let free_from = -Infinity;
   context.textAlign = "center";
   for (const finding of board.findings) {
@@ -126,8 +128,10 @@ function paint_findings(context, area, x_of, group, board, colours) {
     context.setLineDash([]);
     context.fillStyle = is_trip ? colours.on_block : colours.text;
     context.fillText(String(finding.number), left + FLAG_SIZE / 2, area.y + 14);
+    flags.push({ left, right: left + FLAG_SIZE, y: area.y + 14 });
   }
   context.textAlign = "left";
+  return flags;
 }
 
 function line(context, x1, y1, x2, y2) {

@@ -197,6 +197,7 @@ export function chart_board(unit_name) {
   let is_loading = false;
   let wants_more = false;
   let loaded_at = -Infinity;
+  let loaded_to_s = 0;
   let settle_timer = null;
   let frame = null;
 
@@ -251,6 +252,7 @@ export function chart_board(unit_name) {
     }
     is_loading = true;
     loaded_at = performance.now();
+    loaded_to_s = board.newest_s;
     const names = board.names.split(",");
     const { from, to, buckets } = request_window();
     try {
@@ -304,7 +306,9 @@ export function chart_board(unit_name) {
       const is_other = names !== board.names || unit.run.id !== board.run?.id;
       board.run = unit.run;
       board.clock_rate = bench.clock_rate;
-      board.newest_s = Math.max(...unit.points.map((point) => point.time_s ?? 0), 0) || unit.run.time_s;
+      // Meters are read on after the end of a run, but that is no longer the run's.
+      const newest_s = Math.max(...unit.points.map((point) => point.time_s ?? 0), 0) || unit.run.time_s;
+      board.newest_s = unit.run.state === "ended" ? Math.min(newest_s, unit.run.time_s) : newest_s;
       if (is_other) {
         board.names = names;
         board.spacing.clear();
@@ -314,7 +318,8 @@ export function chart_board(unit_name) {
       }
       const bucket_ms = ((board.history?.bucket_s ?? 0) * 1000) / bench.clock_rate;
       const is_due = performance.now() - loaded_at > Math.max(RELOAD_MIN_MS, bucket_ms);
-      if (is_due && !board.window && !document.hidden) load();
+      const is_new = board.newest_s > loaded_to_s;
+      if (is_due && is_new && !board.window && !document.hidden) load();
     },
     show_findings(list) {
       board.findings = list;

@@ -1,6 +1,6 @@
 // Every point of a unit as a row; on a narrow screen as a block.
 import { el, keep_list, set_attribute, set_text } from "./dom.js";
-import { decimals_of, duration, quality_words, set_figure, set_with_uom, signed, spoken, with_uom } from "./words.js";
+import { decimals_of, difference_uom, duration, quality_words, set_figure, set_with_uom, signed, spoken, with_uom } from "./words.js";
 
 const COLUMNS = ["Point", "Now", "Baseline", "Change", "Slope per hour", "Warning limits", "Trip limits", "Settled"];
 
@@ -16,7 +16,7 @@ function slope_words(point) {
   const has_interval = point.slope_low !== null && point.slope_high !== null;
   const decimals = decimals_of(has_interval ? (point.slope_high - point.slope_low) / 2 : Math.abs(point.slope_per_hour));
   const rest = has_interval ? `${signed(point.slope_low, decimals)} to ${signed(point.slope_high, decimals)}` : "";
-  return { main: `${signed(point.slope_per_hour, decimals)}${point.shown_uom ? `\u202f${point.shown_uom}` : ""}`, rest };
+  return { main: `${signed(point.slope_per_hour, decimals)}${point.shown_uom ? `\u202f${difference_uom(point.shown_uom)}` : ""}`, rest };
 }
 
 /** How the value stands to its limits, said beside it in words. What is off is expected to read nothing. */
@@ -53,7 +53,7 @@ function make_row({ point: first }) {
       set_text(slope_rest, words.rest);
       set_text(warn, range_words(point.warn_low, point.warn_high, point.shown_uom));
       set_text(trip, range_words(point.trip_low, point.trip_high, point.shown_uom));
-      set_text(settled, point.is_settled ? "settled" : "not yet");
+      set_text(settled, point.is_settled ? "settled" : "not settled");
       for (const cell of cells) set_attribute(cell, "data-empty", ["\u2013", "none"].includes(cell.textContent) ? "" : null);
     },
   };

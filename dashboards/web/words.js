@@ -24,6 +24,8 @@ export function with_uom(value, uom) {
   const is_temperature = uom === "\u00b0C" && Number.isFinite(value);  // no thermometer of a bench is good for hundredths
   return of_uom(is_temperature ? value.toFixed(1).replace("-", MINUS) : figure(value), uom);
 }
+/** Of a difference: degrees apart are kelvin. */
+export const difference_uom = (uom) => (uom === "\u00b0C" ? "K" : uom);
 export const set_with_uom = (value, uom) => of_uom(set_figure(value), uom);
 
 /** With its sign, to so many decimals. */
@@ -138,7 +140,8 @@ export function chart_groups(points) {
   }
   for (const group of groups) {
     const namesakes = groups.filter((g) => g.title === group.title).length;
-    group.heading = namesakes > 1 && group.points.length === 1 ? `${group.title}: ${spoken(group.points[0])}` : group.title;
+    if (group.title === "Other" && group.points.length === 1) group.heading = spoken(group.points[0]);
+    else group.heading = namesakes > 1 && group.points.length === 1 ? `${group.title}: ${spoken(group.points[0])}` : group.title;
   }
   return groups;
 }
@@ -148,7 +151,8 @@ export function nearness(worst, point) {
   if (!worst || !point) return null;
   const left = worst.side === "high" ? worst.limit - worst.value : worst.value - worst.limit;
   const limit = `${severity_words(worst.severity)} limit ${set_with_uom(worst.limit, point.shown_uom)}`;
-  const short = with_uom(Math.abs(left), point.shown_uom);
+  const apart = difference_uom(point.shown_uom);
+  const short = of_uom(apart === "K" ? Math.abs(left).toFixed(1) : figure(Math.abs(left)), apart);
   return {
     name: spoken(point), value: with_uom(worst.value, point.shown_uom), limit,
     left: left > 0 ? `${short} to the ${limit}` : `${short} ${worst.side === "high" ? "above" : "below"} the ${limit}`,

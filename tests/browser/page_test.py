@@ -18,8 +18,9 @@ from webdriver import Browser
 DESKTOP = (1440, 900)
 PHONE = (390, 844)
 NARROWEST = (360, 740)
-# What the page may not do there (WCAG 2.1, 1.4.3 and 1.4.11): text below 4.5:1.
+# WCAG 2.1, success criteria 1.4.3 (text, level AA) and 1.4.11 (what is drawn).
 CONTRAST_MIN = 4.5
+DRAWN_CONTRAST_MIN = 3.0
 
 # Kept from before the page's first line of script: what its policy refused.
 WATCH_POLICY = "window.refused = []; addEventListener('securitypolicyviolation', (e) => window.refused.push(`${e.violatedDirective} ${e.blockedURI} ${e.sourceFile}:${e.lineNumber}`));"
@@ -42,6 +43,22 @@ while (walker.nextNode()) {
   const ratio = (a + 0.05) / (b + 0.05);
   if (ratio < worst.ratio) worst = { ratio, text: walker.currentNode.data.trim().slice(0, 40) };
 }
+return worst;
+"""
+
+
+# The least contrast of what is drawn with a meaning: lines of charts, limits, frames, bars.
+DRAWN_CONTRAST = """
+const channel = (c) => { c /= 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
+const luminance = (hex) => { const [r, g, b] = [1, 3, 5].map((i) => channel(parseInt(hex.slice(i, i + 2), 16))); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue('--' + name).trim();
+let worst = { ratio: 99 };
+for (const name of ['series-1', 'series-2', 'series-3', 'series-4', 'series-5', 'series-6', 'warn', 'trip', 'edge', 'calm', 'accent', 'alarm-solid'])
+  for (const under of ['surface', 'ground']) {
+    const [a, b] = [luminance(colour(name)), luminance(colour(under))].sort((x, y) => y - x);
+    const ratio = (a + 0.05) / (b + 0.05);
+    if (ratio < worst.ratio) worst = { ratio, name, under };
+  }
 return worst;
 """
 
@@ -133,6 +150,8 @@ def pictures(page, bench):
                 time.sleep(0.1)
                 contrast = page.browser.script(CONTRAST)
                 assert contrast["ratio"] >= CONTRAST_MIN, f"{view}, {scheme}: {contrast}"
+                drawn = page.browser.script(DRAWN_CONTRAST)
+                assert drawn["ratio"] >= DRAWN_CONTRAST_MIN, f"{scheme}: {drawn}"
                 if scheme == "dark" or not is_phone:
                     page.shoot(f"{name}-{width}-{scheme}", size, scheme, is_phone, is_whole=name == "unit")
         page.browser.screen(*NARROWEST, "dark", True)
