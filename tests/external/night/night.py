@@ -96,7 +96,7 @@ def loud(findings):
 def check_units(bench, http, state):
     units = {u["name"]: u for u in bench["units"]}
     findings = {name: http.get(f"/api/v1/units/{name}/findings")["findings"] for name in units}
-    real = truth(state)["units"]
+    real = {u["name"]: u for u in truth(state)["units"]}
 
     preamp = units["hollin-p4"] if "hollin-p4" in units else units["hollin_p4"]
     assert preamp["run"]["verdict"]["word"] == "pass", preamp["run"]["verdict"]
