@@ -147,8 +147,9 @@ std::optional<http::WorstView> UnitSession::worst(const std::vector<http::PointV
     if (share < 0.0 || (worst && share <= worst->share)) return;
     worst = http::WorstView{point.name, share, *limit, side, severity, *point.value};
   };
-  const bool is_on = run_ && run_->engine->power() == soak::Power::on;
-  if (!is_on) return worst;
+  // Ordered off is not off: while current flows, what stands nearest to a limit matters most.
+  const bool is_live = run_ && (run_->engine->power() == soak::Power::on || draws_power().value_or(false));
+  if (!is_live) return worst;
   for (const http::PointView& point : points) {
     weigh(point, point.warn_high, "high", "warn");
     weigh(point, point.warn_low, "low", "warn");
