@@ -3,11 +3,14 @@
 #include <sys/eventfd.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <map>
-#include <regex>
+#include <memory>
+#include <optional>
+#include <string>
 #include <thread>
+#include <vector>
 
 #include "app/settings.hpp"
 #include "demo/bench/bench_server.hpp"
@@ -77,6 +80,13 @@ TEST(Config, TheDemosBusesCarryAboutSixtyRequestsASecond) {
   }
 }
 
+/// Gives every `key = ...` line of a TOML text this value.
+void set(std::string& text, const std::string& key, const std::string& value) {
+  const std::string begin = "\n" + key + " = ";
+  for (auto at = text.find(begin); at != std::string::npos; at = text.find(begin, at + 1))
+    text.replace(at + begin.size(), text.find('\n', at + 1) - at - begin.size(), value);
+}
+
 /// A served bench whose time stands at three hours, with every relay on.
 class ServedBench : public testing::Test {
  protected:
@@ -105,11 +115,11 @@ class ServedBench : public testing::Test {
   void load() {
     const std::string root = STEADYGLOW_SOURCE_DIR;
     std::string text = source_file("demo/steadyglow.toml");
-    text = std::regex_replace(text, std::regex("\nport = [0-9]+"), "\nport = " + std::to_string(server->port()));
-    text = std::regex_replace(text, std::regex("\ndevice = [^\n]*"), "\ndevice = \"" + (folder / "bench.pty").string() + "\"");
-    text = std::regex_replace(text, std::regex("\ntimeout_seconds = [^\n]*"), "\ntimeout_seconds = 2.0");
-    text = std::regex_replace(text, std::regex("\"\\.\\./config"), "\"" + root + "/config");
-    text = std::regex_replace(text, std::regex("\"plans\""), "\"" + root + "/demo/plans\"");
+    set(text, "port", std::to_string(server->port()));
+    set(text, "device", "\"" + (folder / "bench.pty").string() + "\"");
+    set(text, "timeout_seconds", "2.0");
+    for (const std::string kind : {"instrument", "profile"}) set(text, kind + "_folder", "\"" + root + "/config/" + kind + "s\"");
+    set(text, "plan_folder", "\"" + root + "/demo/plans\"");
     std::ofstream(folder / "bench.toml") << text;
     Errors errors;
     settings = app::load_settings((folder / "bench.toml").string(), errors);
