@@ -45,6 +45,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       ambient_point_(profile_.first_of(Role::ambient)),
       grid_bias_point_(profile_.first_of(Role::grid_bias)),
       intervals_(profile_.points.size()),
+      counted_when_seen_(profile_.points.size()),
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
   const auto current = profile_.first_of(Role::mains_current);
@@ -72,6 +73,9 @@ std::span<const Event> Engine::advance(Timestamp now) {
 std::span<const Event> Engine::take(std::span<const Reading> readings) {
   if (readings.empty()) return {};
   begin_call(std::max(now_, readings.front().at()));
+  // Time counts once an input has come at both of its ends: a gap is never bridged.
+  if (last_input_at_ && now_ - *last_input_at_ <= stages_.plan().silent_after) stages_.count(unconfirmed_);
+  unconfirmed_ = {};
   for (const Reading& reading : readings) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
   last_input_at_ = now_;
   return events_;
@@ -90,7 +94,15 @@ std::span<const Event> Engine::stop(Timestamp at, const std::string& who, const 
 }
 
 std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
-  begin_call(std::max(now_, at));
+  events_.clear();
+  now_ = std::max(now_, at);
+  while (next_second_ <= now_) next_second_ += std::chrono::seconds{1};  // seconds that nobody watched are not judged
+  last_input_at_.reset();
+  unconfirmed_ = {};
+  watched_from_ = now_;
+  std::fill(is_bad_.begin(), is_bad_.end(), false);
+  newly_silent_.clear();
+  newly_silent_at_.reset();
   if (power_ == Power::on) {
     begin_segment(now_);
     say_stage(now_, "warms up again: " + why);
@@ -101,19 +113,28 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
 // ---- time ------------------------------------------------------------------------------------------------------
 
 void Engine::on_second(Timestamp second) {
+  stages_.pass(std::chrono::seconds{1});
   if (power_ == Power::on) {
     // Nothing at all came in: that is a gap of whoever recorded, not blindness; hours stand still.
     const bool is_fed = last_input_at_ && second - *last_input_at_ <= stages_.plan().silent_after;
-    const bool counts = why_not_counting().empty() && is_fed;
-    stages_.pass(std::chrono::seconds{1}, counts);
     if (is_fed) {
+      count_second(second);
       judge_silence(second);
       judge_blindness(second);
     }
-  } else {
-    stages_.pass(std::chrono::seconds{1}, false);
   }
   if (ms_of(second) % 60000 == 0) on_minute(second);
+}
+
+void Engine::count_second(Timestamp second) {
+  const PointWatch* unseen = silent_protective_point(second);
+  // Silence is known late: what was counted since its last good reading was counted unseen.
+  if (unseen != nullptr && !has_no_view_) {
+    unconfirmed_ = {};
+    stages_.uncount(stages_.counted() - counted_when_seen_[unseen->id().index]);
+  }
+  has_no_view_ = unseen != nullptr;
+  if (why_not_counting().empty()) unconfirmed_ += std::chrono::seconds{1};
 }
 
 void Engine::on_minute(Timestamp minute) {
@@ -145,14 +166,19 @@ std::string Engine::why_not_counting() const {
   if (mains_.is_outside()) return "the mains are outside 10 % of nominal";
   if (draws_no_power_) return "the unit draws no power";
   if (stages_.phase() != Phase::judging) return "it warms up again after an interruption";
-  for (const PointWatch& point : points_)
-    if (point.point().is_protective && is_silent(point, now_)) return "no view of " + point.point().name;
+  if (const PointWatch* unseen = silent_protective_point(now_)) return "no view of " + unseen->point().name;
   return {};
+}
+
+const PointWatch* Engine::silent_protective_point(Timestamp now) const {
+  for (const PointWatch& point : points_)
+    if (point.point().is_protective && is_silent(point, now)) return &point;
+  return nullptr;
 }
 
 bool Engine::is_silent(const PointWatch& watch, Timestamp now) const {
   const Duration usual = intervals_[watch.id().index];
-  const Timestamp since = watch.last_good_at().value_or(at_ms(0));
+  const Timestamp since = std::max(watch.last_good_at().value_or(at_ms(0)), watched_from_);
   return now - since > std::max(stages_.plan().silent_after, silent_intervals * usual);
 }
 
@@ -212,6 +238,7 @@ void Engine::judge_blindness(Timestamp now) {
   for (const PointWatch& point : points_)
     if (point.point().is_protective && !point.point().is_mains()) blind.push_back(point.id());
   book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, Aspect::reading, reason});
+  is_cut_blind_ = true;
   open_outlet(now, Power::tripped, reason);
 }
 
@@ -285,8 +312,9 @@ void Engine::begin_segment(Timestamp at) {
 void Engine::open_outlet(Timestamp at, Power power, std::string reason, int attempt) {
   const bool is_trip = power == Power::tripped;
   if (!verdict_ && power != Power::off_by_plan) {
-    verdict_ = weigh(stages_, book_, profile_, is_trip, at);
-    if (power == Power::off_by_person && verdict_->reasons.size() < 12) verdict_->reasons.push_back(reason);
+    // A cut for want of sight says nothing against the unit: its hours are incomplete.
+    verdict_ = weigh(stages_, book_, profile_, is_trip && !is_cut_blind_, at);
+    if (power == Power::off_by_person || is_cut_blind_) verdict_->reasons.push_back(reason);
     events_.emplace_back(*verdict_);
   }
   power_ = power;

@@ -39,7 +39,8 @@ class Engine {
   std::span<const Event> acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note);
   /// A person wants the unit off.
   std::span<const Event> stop(Timestamp at, const std::string& who, const std::string& why);
-  /// The daemon was not there until `at`: what was warming or counting starts a new segment.
+  /// The daemon was not there until `at`: the gap is neither counted nor blamed on any meter, and a powered unit starts a
+  /// new segment.
   std::span<const Event> resume(Timestamp at, const std::string& why);
 
   const profile::Profile& profile() const { return profile_; }
@@ -68,6 +69,8 @@ class Engine {
   void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_dissipation(const PointWatch& watch, Timestamp at);
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  void count_second(Timestamp second);
+  const PointWatch* silent_protective_point(Timestamp now) const;
   void judge_silence(Timestamp now);
   void judge_blindness(Timestamp now);
   bool holds_up_the_warm_up(const PointWatch& watch) const;
@@ -116,12 +119,16 @@ class Engine {
   Timestamp now_{};
   Timestamp next_second_ = at_ms(1000);
   std::optional<Timestamp> last_input_at_;
+  Duration unconfirmed_{};                   ///< seconds under conditions since the last input: the next one confirms them
+  Timestamp watched_from_{};                 ///< nobody can be called silent for what was before
+  bool has_no_view_ = false;                 ///< a protective point is silent
+  bool is_cut_blind_ = false;                ///< the trip was for want of sight, not for what was seen
   std::vector<Duration> intervals_;          ///< per point, typical distance of its readings
+  std::vector<Duration> counted_when_seen_;  ///< per point, the counted hours at its last good reading
   std::vector<Timestamp> bad_since_;         ///< per point, since when only bad readings came
   std::vector<bool> is_bad_;
   std::vector<PointId> newly_silent_;
   std::optional<Timestamp> newly_silent_at_;
-  int limits_hit_ = 0;
 };
 
 }  // namespace steadyglow::soak

@@ -40,6 +40,7 @@ void Engine::take_one(const Reading& reading) {
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
   const auto taken = point.take(reading, watts_, watts_at_, is_disturbed);
   if (!reading.is_good()) return;
+  if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
   if (power_ != Power::on) return;
   if (reading.point() == mains_point_) take_mains(reading);
@@ -118,7 +119,6 @@ void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& take
       book_.clear(Kind::limit, watch.id(), at, fmt::format("{} is back inside its limit: {}", point.name, figure(point, *watch.last_good())));
       continue;
     }
-    ++limits_hit_;
     Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
                     fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
                                 change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),

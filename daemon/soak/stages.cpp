@@ -1,5 +1,7 @@
 #include "soak/stages.hpp"
 
+#include <algorithm>
+
 #include "soak/event.hpp"
 
 namespace steadyglow::soak {
@@ -26,12 +28,21 @@ Stages::Stages(profile::Plan plan) : plan_(std::move(plan)) {
   if (baseline_ == Duration{}) baseline_ = baseline_default;
 }
 
-void Stages::pass(Duration passed, bool counts) {
+void Stages::pass(Duration passed) {
   in_stage_ += passed;
   in_phase_ += passed;
-  if (!counts) return;
+}
+
+void Stages::count(Duration passed) {
   counted_ += passed;
   counted_in_stage_ += passed;
+}
+
+void Stages::uncount(Duration unseen) {
+  // Stages that are over stay over.
+  const Duration back = std::min(unseen, counted_in_stage_);
+  counted_ -= back;
+  counted_in_stage_ -= back;
 }
 
 bool Stages::is_stage_over() const {

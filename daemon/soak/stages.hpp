@@ -27,8 +27,12 @@ class Stages {
   Duration baseline() const { return baseline_; }
   int segment() const { return segment_; }
 
-  /// Adds passed time; `counts`: conditions held all through it.
-  void pass(Duration passed, bool counts);
+  /// Adds passed time to the stage and the phase.
+  void pass(Duration passed);
+  /// Adds to the counted hours what is known to have passed under conditions.
+  void count(Duration passed);
+  /// Takes back what turned out to have passed unseen.
+  void uncount(Duration unseen);
   /// Has the current stage lasted as long as planned? (its warm-up and baseline may be made to wait by the engine)
   bool is_stage_over() const;
   void next_stage();

@@ -122,6 +122,55 @@ TEST(Engine, LosingTheLastProtectivePointCutsTheUnit) {
   EXPECT_NEAR(seconds_of(orders[0].at) - 4 * hours, 61.0, 5.0);
 }
 
+TEST(Engine, AUnitThatIsCutForWantOfSightIsIncompleteAndNotFailed) {
+  Night night = healthy_night();
+  for (const char* point : {"v1_mv", "v2_mv", "v3_mv", "v4_mv", "transformer"}) night.bad(point, Quality::no_answer, 4 * hours, 9 * hours);
+  night.run_until(4.0 * hours + 3 * minutes);
+  ASSERT_TRUE(night.engine.verdict().has_value());
+  EXPECT_EQ(night.engine.verdict()->word, soak::VerdictWord::incomplete);
+}
+
+// 90 min of warm-up and baseline, then 150 min count until hour 4; the quarter of an hour of darkness does not, from its first second.
+TEST(Engine, WhatASilentMeterHidTakesNoPartInTheHours) {
+  Night night = healthy_night();
+  night.bad("v1_mv", Quality::no_answer, 4 * hours, 4.25 * hours);
+  night.run_until(4.25 * hours);
+  EXPECT_NEAR(minutes_of(night.engine.stages().counted()), 150.0, 0.2);
+}
+
+// Two hours count until hour 3.5; after the mains were gone it warms up uncounted, and a meter that goes silent then takes nothing away.
+TEST(Engine, ASilentMeterTakesNothingFromHoursThatCountedBefore) {
+  Night night = healthy_night();
+  night.point("mains_v", [](double s) { return s > 3.5 * hours && s < 3.51 * hours ? 2.0 : 230.0; }, 0.2);
+  night.run_until(3.5 * hours + 2 * minutes);
+  const Duration counted = night.engine.stages().counted();
+  EXPECT_NEAR(minutes_of(counted), 120.0, 0.2);
+  night.bad("v1_mv", Quality::no_answer, 4 * hours, 4.1 * hours);
+  night.run_until(4.2 * hours);
+  EXPECT_EQ(night.engine.stages().counted(), counted);
+}
+
+TEST(Engine, AGapOfARecordingIsNotCountedFromItsFirstSecond) {
+  Night night = healthy_night();
+  for (const auto& point : night.engine.profile().points) night.missing(point.name, 4 * hours, 5 * hours);
+  night.run_until(5.0 * hours + 10.0);
+  EXPECT_NEAR(minutes_of(night.engine.stages().counted()), 150.0, 0.4);
+}
+
+TEST(Engine, TheDaemonsOwnAbsenceIsBlamedOnNoMeterAndNotCounted) {
+  Night night = healthy_night();
+  night.run_until(4.0 * hours);
+  const Duration counted = night.engine.stages().counted();
+  night.hear(night.engine.resume(at_ms(static_cast<std::int64_t>(4.5 * hours) * 1000), "the daemon was not running"));
+  EXPECT_EQ(night.engine.stages().counted(), counted);
+  night.skip_to(4.5 * hours + 1.0);
+  night.run_until(9.0 * hours);
+  EXPECT_EQ(night.loud(), "");
+  EXPECT_TRUE(night.findings(Kind::no_data).empty());
+  // 90 min of warming up and baseline again, then it counts.
+  EXPECT_NEAR(minutes_of(night.engine.stages().counted() - counted), 180.0, 2.0);
+}
+
 TEST(Engine, AGapOfTheWholeRecordingIsNotCountedAndAlarmsNobody) {
   Night night = healthy_night();
   for (const auto& point : night.engine.profile().points) night.missing(point.name, 4 * hours, 5 * hours);

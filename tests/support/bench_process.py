@@ -1,6 +1,6 @@
 """Starts the virtual bench and the daemon on free loopback ports, and ends just what it started."""
+import argparse
 import json
-import os
 import pathlib
 import re
 import shutil
@@ -95,6 +95,32 @@ class Http:
 
     def unit(self, name):
         return next(u for u in self.get("/api/v1/bench")["units"] if u["name"] == name)
+
+
+SHORT_PLAN = """[plan]
+title = "short"
+[[stage]]
+kind = "baseline"
+minutes = 30
+[[stage]]
+kind = "idle_soak"
+minutes = 60
+"""
+
+
+def write_files(folder, files):
+    """Writes each name -> text below the folder, and makes the folders that it takes."""
+    for name, text in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text(text)
+
+
+def named_options(*names):
+    """The values of --NAME, each of which must be given."""
+    parser = argparse.ArgumentParser()
+    for name in names:
+        parser.add_argument(f"--{name}", required=True)
+    return parser.parse_args()
 
 
 def with_values(text, values):

@@ -127,6 +127,9 @@ class Night {
     }
   }
 
+  /// The recording goes on at this time; nobody was there before.
+  void skip_to(double seconds) { seconds_ = seconds; }
+
   void hear(std::span<const soak::Event> heard) { events.insert(events.end(), heard.begin(), heard.end()); }
 
   std::vector<soak::Finding> findings(soak::Kind kind) const {

@@ -1,6 +1,5 @@
 #!/usr/bin/python3
 """The daemon as its user meets it: bad files, a second daemon, a reload, a crash. Meters: none answers, on purpose."""
-import argparse
 import pathlib
 import signal
 import subprocess
@@ -8,7 +7,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import Http, Processes, end, free_port, wait_for  # noqa: E402
+from bench_process import end, free_port, Http, named_options, Processes, SHORT_PLAN, wait_for, write_files  # noqa: E402
 
 INSTRUMENT = """[instrument]
 title = "Module"
@@ -31,15 +30,6 @@ uom = "V"
 role = "supply"
 nominal = 15.0
 warn = { low = 14.0, high = 16.0 }
-"""
-PLAN = """[plan]
-title = "short"
-[[stage]]
-kind = "baseline"
-minutes = 30
-[[stage]]
-kind = "idle_soak"
-minutes = 60
 """
 CONFIG = """[daemon]
 store = "steadyglow.db"
@@ -121,15 +111,10 @@ def a_crash_loses_nothing_and_shows_the_gap(process, processes, daemon, command,
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    for name in ("daemon", "command", "folder"):
-        parser.add_argument(f"--{name}", required=True)
-    options = parser.parse_args()
+    options = named_options("daemon", "command", "folder")
     with Processes(options.folder) as processes:
         folder = processes.folder
-        for name, text in (("instruments/module.toml", INSTRUMENT), ("profiles/preamp.toml", PROFILE), ("plans/short.toml", PLAN)):
-            (folder / name).parent.mkdir(exist_ok=True)
-            (folder / name).write_text(text)
+        write_files(folder, {"instruments/module.toml": INSTRUMENT, "profiles/preamp.toml": PROFILE, "plans/short.toml": SHORT_PLAN})
         page = free_port()
         config = CONFIG.format(page=page, modbus=free_port())
         (folder / "bench.toml").write_text(config)

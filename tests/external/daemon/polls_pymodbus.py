@@ -1,12 +1,11 @@
 #!/usr/bin/python3
 """steadyglowd polls a Modbus device by pymodbus, over TCP and over a serial line (a socat pty pair), and loses one on purpose."""
-import argparse
 import pathlib
 import subprocess
 import sys
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import Http, Processes, end, free_port, wait_for  # noqa: E402
+from bench_process import end, free_port, Http, named_options, Processes, SHORT_PLAN, wait_for, write_files  # noqa: E402
 
 # What server.py of tests/external/modbus holds: input 0 = 380; from 100, in word order ABCD, float32 230.5; input 2 is 32767.
 INSTRUMENT = """[instrument]
@@ -60,15 +59,6 @@ quantity = "temperature"
 uom = "Cel"
 role = "transformer"
 """
-PLAN = """[plan]
-title = "short"
-[[stage]]
-kind = "baseline"
-minutes = 30
-[[stage]]
-kind = "idle_soak"
-minutes = 60
-"""
 
 
 def config(page, port, device):
@@ -89,15 +79,10 @@ def readings(http, unit):
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    for name in ("daemon", "command", "server", "folder"):
-        parser.add_argument(f"--{name}", required=True)
-    options = parser.parse_args()
+    options = named_options("daemon", "command", "server", "folder")
     with Processes(options.folder) as processes:
         folder = processes.folder
-        for name, text in (("instruments/device.toml", INSTRUMENT), ("profiles/amp.toml", PROFILE), ("plans/short.toml", PLAN)):
-            (folder / name).parent.mkdir(exist_ok=True)
-            (folder / name).write_text(text)
+        write_files(folder, {"instruments/device.toml": INSTRUMENT, "profiles/amp.toml": PROFILE, "plans/short.toml": SHORT_PLAN})
         ours, theirs = folder / "ours.pty", folder / "theirs.pty"
         processes.start("socat", "socat", f"pty,raw,echo=0,link={ours}", f"pty,raw,echo=0,link={theirs}")
         wait_for("the pty pair", lambda: ours.exists() and theirs.exists(), 5)

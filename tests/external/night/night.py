@@ -4,7 +4,6 @@
 The truth comes from the bench's own state file; what the daemon made of it comes from its API; and the same readings,
 exported and replayed, must give the same findings, event by event.
 """
-import argparse
 import json
 import pathlib
 import subprocess
@@ -12,7 +11,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import Http, Processes, end, free_port, wait_for, with_values  # noqa: E402
+from bench_process import end, free_port, Http, named_options, Processes, wait_for, with_values  # noqa: E402
 
 RATE = 480
 NIGHT_SECONDS = 24 * 3600
@@ -120,10 +119,7 @@ def check_units(bench, http, state):
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    for name in ("bench", "daemon", "command", "source", "folder"):
-        parser.add_argument(f"--{name}", required=True)
-    options = parser.parse_args()
+    options = named_options("bench", "daemon", "command", "source", "folder")
     profile_points_are_named(options)
     with Processes(options.folder) as processes:
         port = free_port()
