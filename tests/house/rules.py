@@ -14,6 +14,8 @@ import tempfile
 ROOMS = {
     "core": set(),
     "document": {"core"},
+    "sensor": {"core"},
+    "reliability": {"core"},
     "profile": {"core", "document"},
     "analysis": {"core", "profile"},
     "alarm": {"core"},
@@ -29,7 +31,7 @@ ROOMS = {
     "app": {"core", "document", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "record", "notify",
             "http", "dashboards"},
 }
-PURE = {"core", "document", "profile", "analysis", "alarm", "soak"}
+PURE = {"core", "document", "sensor", "reliability", "profile", "analysis", "alarm", "soak"}
 
 # Library -> the only places that may include it.
 LIBRARY_HOMES = {
@@ -39,6 +41,7 @@ LIBRARY_HOMES = {
     r"<boost/beast": {"daemon/http"},
     r"<prometheus/": {"daemon/http"},
     r"<CLI/": {"daemon/app", "demo"},
+    r"<Eigen/": {"daemon/analysis", "daemon/reliability"},
     r"<sodium": {"daemon/http", "daemon/app", "daemon/record"},
 }
 BEAST_UNITS_MAX = 3
