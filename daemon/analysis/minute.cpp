@@ -34,7 +34,9 @@ std::optional<Minute> MinuteCollector::close() {
   std::optional<Minute> closed;
   if (kept_ > 0) {
     const Robust robust = robust_of(std::span<const double>(samples_.data(), kept_));
-    closed = Minute{index_, robust.level, robust.spread, seen_};
+    double sum = 0.0;
+    for (std::size_t i = 0; i < kept_; ++i) sum += samples_[i];
+    closed = Minute{index_, robust.level, robust.spread, sum / static_cast<double>(kept_), seen_};
   }
   clear();
   return closed;

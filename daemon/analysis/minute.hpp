@@ -12,6 +12,7 @@ struct Minute {
   std::int64_t index = 0;  ///< whole minutes of run time since the start
   double median = 0.0;
   double spread = 0.0;     ///< robust standard deviation of the samples within the minute
+  double mean = 0.0;       ///< heat follows the mean, not the median
   std::uint32_t count = 0;
 };
 

@@ -27,7 +27,7 @@ constexpr int blind_intervals = 4;
 std::vector<PointWatch> watches_of(const profile::Profile& profile) {
   std::vector<PointWatch> watches;
   watches.reserve(profile.points.size());
-  for (std::size_t i = 0; i < profile.points.size(); ++i) watches.emplace_back(profile.points[i], PointId{static_cast<std::uint16_t>(i)});
+  for (std::size_t i = 0; i < profile.points.size(); ++i) watches.emplace_back(profile.points[i], PointId{static_cast<std::uint16_t>(i)}, profile.drive);
   return watches;
 }
 
@@ -38,7 +38,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       book_(events_),
       stages_(std::move(plan)),
       points_(watches_of(profile_)),
-      groups_(matched_groups(profile_)),
+      departures_(profile_),
       dissipations_(dissipation_watches(profile_)),
       mains_point_(profile_.first_of(Role::mains_voltage)),
       watts_point_(profile_.first_of(Role::mains_power)),
@@ -50,6 +50,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       is_bad_(profile_.points.size()) {
   const auto current = profile_.first_of(Role::mains_current);
   proof_point_ = current ? current : watts_point_;
+  if (profile_.drive == profile::Drive::programme) activity_point_ = watts_point_ ? watts_point_ : current ? current : profile_.first_of(Role::bias);
   if (profile_.mains_nominal) mains_.set_nominal(profile_.mains_nominal->value);
   else if (mains_point_ && profile_.point(*mains_point_).nominal)
     mains_.set_nominal(to_base(profile_.point(*mains_point_), *profile_.point(*mains_point_).nominal));
@@ -76,6 +77,10 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
   // Time counts once an input has come at both of its ends: a gap is never bridged.
   if (last_input_at_ && now_ - *last_input_at_ <= stages_.plan().silent_after) stages_.count(unconfirmed_);
   unconfirmed_ = {};
+  // What tells loud from quiet is heard before the readings that it speaks for.
+  if (activity_point_)
+    for (const Reading& reading : readings)
+      if (reading.point() == *activity_point_ && reading.is_good()) quiet_.step(now_, reading.value());
   for (const Reading& reading : readings) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
   last_input_at_ = now_;
   return events_;
@@ -150,6 +155,7 @@ void Engine::on_minute(Timestamp minute) {
       constexpr double watts_worth_watching = 4.0;
       if (level && *level > watts_worth_watching) running_watts_ = level;
     }
+    departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() != Phase::warming && !mains_.is_gone() && !draws_no_power_);
     if (!mains_.is_gone() && !draws_no_power_) {
       judge_trends(minute);
       if (power_ == Power::on) move_phase(minute);
@@ -296,7 +302,8 @@ void Engine::begin_segment(Timestamp at) {
   for (PointWatch& point : points_) point.begin_segment();
   stages_.begin_segment();
   for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
-  for (MatchedGroup& group : groups_) group.minutes_out = group.minutes_in = 0;
+  departures_.begin_segment(at);
+  quiet_.clear();
   running_watts_.reset();
   no_power_since_.reset();
   for (const Finding* finding : book_.standing()) {

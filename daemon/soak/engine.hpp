@@ -6,8 +6,10 @@
 #include <string>
 #include <vector>
 
+#include "analysis/quiet.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
+#include "soak/departures.hpp"
 #include "soak/event.hpp"
 #include "soak/finding_book.hpp"
 #include "soak/mains_watch.hpp"
@@ -77,9 +79,14 @@ class Engine {
   void move_phase(Timestamp now);
   void move_stage(Timestamp now);
   void judge_trends(Timestamp now);
-  void judge_drift(PointWatch& watch, Timestamp now);
   void judge_runaway(PointWatch& watch, Timestamp now);
-  void judge_groups(Timestamp now);
+  void learn_trend_of(PointWatch& watch);
+  void tell(const Case& told, Timestamp now);
+  void end_departures(Timestamp now);
+  std::string company_text(const Case& told) const;
+  std::string ahead_text(const PointWatch& watch, double per_hour, Finding& finding) const;
+  analysis::Climate::Input climate() const;
+  bool is_quiet_point(const profile::Point& point) const;
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
   void begin_segment(Timestamp at);
@@ -96,7 +103,9 @@ class Engine {
   FindingBook book_;
   Stages stages_;
   std::vector<PointWatch> points_;
-  std::vector<MatchedGroup> groups_;
+  Departures departures_;
+  analysis::Quiet quiet_;                   ///< programme only
+  std::optional<PointId> activity_point_;   ///< programme only: what tells loud from quiet
   std::vector<DissipationWatch> dissipations_;
   MainsWatch mains_;
   OffWatch off_;

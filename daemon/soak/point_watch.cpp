@@ -24,13 +24,14 @@ bool falls_to_zero_when_a_clip_falls(Role role) {
 
 }  // namespace
 
-PointWatch::PointWatch(const profile::Point& point, PointId id)
+PointWatch::PointWatch(const profile::Point& point, PointId id, profile::Drive drive)
     : point_(&point),
       id_(id),
       expectation_(analysis::expect(point.role, point.quantity)),
       exponent_(expectation_),
       mains_lag_(expectation_.lag_minutes),
       room_lag_(expectation_.lag_minutes),
+      traits_(analysis::traits_of(point, drive)),
       has_contact_watch_(falls_to_zero_when_a_clip_falls(point.role) && !point.is_temperature()) {
   add_limit(point.warn.low, false, false);
   add_limit(point.warn.high, true, false);
@@ -50,7 +51,7 @@ void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_tr
   limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
 }
 
-PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed) {
+PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed, bool is_telling) {
   Taken taken;
   latest_ = reading;
   if (!reading.is_good()) return taken;
@@ -63,10 +64,14 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
     const bool may_use = taken.contact == ContactVerdict::fine || taken.contact == ContactVerdict::real;
     if (!may_use) return taken;
   }
+  if (last_good_) {
+    const double step = std::fabs(reading.value() - *last_good_);
+    if (step > 1e-9 * std::fabs(*last_good_) && (digit_ == 0.0 || step < digit_)) digit_ = step;
+  }
   last_good_at_ = reading.at();
   last_good_ = reading.value();
   step_limits(reading.at(), reading.value(), is_disturbed, taken.limits);
-  minute_.add(reading.at(), reading.value());
+  if (is_telling) minute_.add(reading.at(), reading.value());
   return taken;
 }
 
@@ -101,10 +106,22 @@ void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
   if (surroundings.room) room = room_lag_.step(ended, *surroundings.room);
   const auto minute = minute_.close_before(now);
   if (!minute) return;
+  closed_ = minute;
   series_.add({minute->index, minute->median, ln_mains.value_or(0.0), room.value_or(0.0)});
   if (has_contact_watch_) contact_.learn(minute->median, watts_);
   if (!point_->is_temperature() && expectation_.is_relative && ln_mains && std::fabs(minute->median) > 0.0)
     exponent_.learn(minute->index, std::log(std::fabs(minute->median)), *ln_mains);
+}
+
+double PointWatch::least_visible() const {
+  constexpr double digits = 1.5;
+  const double step = digits * digit_;
+  switch (traits_.scale) {
+    case analysis::Scale::kelvin: return step;
+    case analysis::Scale::of_limit: return step / traits_.unit;
+    case analysis::Scale::logarithm: break;
+  }
+  return last_good_ && *last_good_ != 0.0 ? step / std::fabs(*last_good_) : 0.0;
 }
 
 void PointWatch::begin_segment() {

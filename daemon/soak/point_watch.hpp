@@ -11,6 +11,7 @@
 #include "analysis/minute.hpp"
 #include "analysis/series.hpp"
 #include "analysis/settling.hpp"
+#include "analysis/traits.hpp"
 #include "analysis/trend.hpp"
 #include "core/reading.hpp"
 #include "profile/profile.hpp"
@@ -41,7 +42,7 @@ struct Surroundings {
 
 class PointWatch {
  public:
-  PointWatch(const profile::Point& point, PointId id);
+  PointWatch(const profile::Point& point, PointId id, profile::Drive drive);
 
   struct LimitChange {
     bool is_trip = false;
@@ -56,7 +57,8 @@ class PointWatch {
     std::vector<LimitChange> limits;
   };
   /// Takes a reading; limits are judged on its raw value. is_disturbed: the mains sags, so what falls with it is no news.
-  Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed);
+  /// is_telling: the moment shows the unit, not the programme: only then does the reading count for trends.
+  Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed, bool is_telling);
 
   /// Closes the minute before `now` and learns from it.
   void close_minute(Timestamp now, const Surroundings& surroundings);
@@ -73,6 +75,11 @@ class PointWatch {
   const std::optional<Reading>& latest() const { return latest_; }
   std::optional<Timestamp> last_good_at() const { return last_good_at_; }
   std::optional<double> last_good() const { return last_good_; }
+  /// The minute that was closed last.
+  const std::optional<analysis::Minute>& minute() const { return closed_; }
+  /// The smallest movement that this meter can show, on the scale of the traits: a few of its digits, or what its
+  /// accuracy statement leaves to chance.
+  double least_visible() const;
   bool is_contact_lost() const { return contact_.is_lost(); }
   bool is_beyond_warn() const;
   const std::vector<Baseline>& baselines() const { return baselines_; }
@@ -113,7 +120,10 @@ class PointWatch {
   analysis::MainsExponent exponent_;
   analysis::Lag mains_lag_;
   analysis::Lag room_lag_;
+  analysis::Traits traits_;
   analysis::MinuteCollector minute_;
+  std::optional<analysis::Minute> closed_;
+  double digit_ = 0.0;                 ///< smallest difference seen between two readings; 0: none yet
   analysis::Series series_;
   analysis::ContactWatch contact_;
   bool has_contact_watch_;

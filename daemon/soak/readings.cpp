@@ -38,7 +38,8 @@ void Engine::take_one(const Reading& reading) {
     bad_since_[index] = reading.at();
   }
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
-  const auto taken = point.take(reading, watts_, watts_at_, is_disturbed);
+  const bool is_telling = !mains_.is_gone() && !draws_no_power_ && (!is_quiet_point(point.point()) || quiet_.is_quiet());
+  const auto taken = point.take(reading, watts_, watts_at_, is_disturbed, is_telling);
   if (!reading.is_good()) return;
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
@@ -49,6 +50,12 @@ void Engine::take_one(const Reading& reading) {
   judge_contact(point, taken, reading.at());
   judge_limits(point, taken, reading.at());
   if (taken.contact == ContactVerdict::fine) judge_dissipation(point, reading.at());
+}
+
+/// Does this point tell of the unit only while the programme is quiet?
+bool Engine::is_quiet_point(const profile::Point& point) const {
+  if (!activity_point_ || point.is_temperature()) return false;
+  return point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias || point.role == Role::offset;
 }
 
 void Engine::take_mains(const Reading& reading) {

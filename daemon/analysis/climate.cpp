@@ -1,0 +1,92 @@
+#include "analysis/climate.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace steadyglow::analysis {
+namespace {
+
+constexpr double watts_worth_watching = 4.0;
+
+template <class Each>
+void each_figure(ClimateNow& into, const ClimateNow& from, Each each) {
+  each(into.ln_mains, from.ln_mains);
+  each(into.room, from.room);
+  for (std::size_t i = 0; i < lags_minutes.size(); ++i) {
+    each(into.mains_lag[i], from.mains_lag[i]);
+    each(into.room_lag[i], from.room_lag[i]);
+    each(into.power_lag[i], from.power_lag[i]);
+  }
+}
+
+}  // namespace
+
+void Climate::step(std::int64_t minute, const Input& input) {
+  if (input.ln_mains) {
+    has_mains_ = true;
+    now_.ln_mains = *input.ln_mains;
+  }
+  if (input.room) {
+    has_room_ = true;
+    now_.room = *input.room;
+  }
+  if (input.watts && *input.watts > watts_worth_watching) {
+    has_power_ = true;
+    if (!reference_watts_) reference_watts_ = *input.watts;
+  }
+  // Without a wattmeter heat is taken to go with the mains as the power 1.5.
+  const double power = has_power_ ? (input.watts ? *input.watts / *reference_watts_ : virtual_power_) : std::exp(1.5 * now_.ln_mains);
+  virtual_power_ = power;
+  for (std::size_t i = 0; i < lags_minutes.size(); ++i) {
+    now_.mains_lag[i] = mains_[i].step(minute, now_.ln_mains);
+    now_.room_lag[i] = room_[i].step(minute, now_.room);
+    if (!power_[i].value()) power_[i].step(minute - 1, 0.0);
+    now_.power_lag[i] = power_[i].step(minute, power);
+  }
+  recent_[static_cast<std::size_t>(minute) % recent_minutes] = {minute + 1, now_};
+  const std::int64_t index = minute / block_minutes;
+  if (index != open_) {
+    close_block();
+    open_ = index;
+  }
+  each_figure(sum_, now_, [](double& into, double from) { into += from; });
+  ++count_;
+}
+
+ClimateNow Climate::open_block() const {
+  if (count_ == 0) return now_;
+  const double share = 1.0 / static_cast<double>(count_);
+  ClimateNow mean;
+  each_figure(mean, sum_, [share](double& into, double from) { into = from * share; });
+  return mean;
+}
+
+void Climate::close_block() {
+  if (count_ > 0) {
+    if (blocks_.size() == blocks_max) blocks_.pop_front();
+    blocks_.push_back({open_, open_block()});
+  }
+  sum_ = {};
+  count_ = 0;
+}
+
+void Climate::cool(std::int64_t minute) {
+  close_block();
+  open_ = -1;
+  for (Lag& lag : power_) {
+    lag.clear();
+    lag.step(minute, 0.0);
+  }
+}
+
+const ClimateNow* Climate::minute(std::int64_t minute) const {
+  const Block& recent = recent_[static_cast<std::size_t>(minute) % recent_minutes];
+  return recent.index == minute + 1 ? &recent.at : nullptr;
+}
+
+const ClimateNow* Climate::block(std::int64_t block) const {
+  const auto it = std::lower_bound(blocks_.begin(), blocks_.end(), block, [](const Block& b, std::int64_t index) { return b.index < index; });
+  return it != blocks_.end() && it->index == block ? &it->at : nullptr;
+}
+
+}  // namespace steadyglow::analysis

@@ -1,0 +1,71 @@
+#pragma once
+/// What surrounds the unit and moves its figures: mains, room, and the heat that it makes; as felt at once and by heavy parts.
+#include <array>
+#include <cstdint>
+#include <deque>
+#include <optional>
+
+#include "analysis/compensation.hpp"
+#include "analysis/course.hpp"
+
+namespace steadyglow::analysis {
+
+/// Time constants from a small sink to an oven of a chassis; a mixture of them comes near any of those in between.
+inline constexpr std::array<double, 3> lags_minutes{10.0, 40.0, 150.0};
+
+struct ClimateNow {
+  double ln_mains = 0.0;                ///< ln(V / V nominal); 0 when not measured
+  double room = 0.0;                    ///< degC
+  std::array<double, 3> mains_lag{};
+  std::array<double, 3> room_lag{};
+  std::array<double, 3> power_lag{};    ///< of the power relative to its reference, from cold
+};
+
+class Climate {
+ public:
+  static constexpr std::size_t recent_minutes = 96;
+  struct Input {
+    std::optional<double> ln_mains;
+    std::optional<double> room;
+    std::optional<double> watts;        ///< mean of the minute: heat follows the mean
+  };
+  /// A minute has passed. `minute`: of run time, ascending.
+  void step(std::int64_t minute, const Input& input);
+  /// The unit was off: what it had stored as heat is not known any more.
+  void cool(std::int64_t minute);
+
+  const ClimateNow& now() const { return now_; }
+  /// What prevailed in that block (middle of it); nothing when it was not seen.
+  const ClimateNow* block(std::int64_t block) const;
+  /// The mean so far of the block that is not over yet.
+  ClimateNow open_block() const;
+  /// What prevailed in one of the last `recent_minutes` minutes.
+  const ClimateNow* minute(std::int64_t minute) const;
+  bool has_mains() const { return has_mains_; }
+  bool has_room() const { return has_room_; }
+  bool has_power() const { return has_power_; }
+  std::optional<double> reference_watts() const { return reference_watts_; }
+
+ private:
+  void close_block();
+  struct Block {
+    std::int64_t index;
+    ClimateNow at;
+  };
+  ClimateNow now_;
+  std::array<Lag, 3> mains_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};
+  std::array<Lag, 3> room_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};
+  std::array<Lag, 3> power_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};
+  std::deque<Block> blocks_;
+  std::array<Block, recent_minutes> recent_{};  ///< index: minute + 1, 0 is empty
+  std::int64_t open_ = -1;
+  ClimateNow sum_;
+  int count_ = 0;
+  bool has_mains_ = false;
+  bool has_room_ = false;
+  bool has_power_ = false;
+  std::optional<double> reference_watts_;
+  double virtual_power_ = 1.0;
+};
+
+}  // namespace steadyglow::analysis

@@ -1,0 +1,82 @@
+#pragma once
+/// Has a figure left the course that its surroundings explain? A generalised likelihood ratio for a ramp of unknown onset.
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace steadyglow::analysis {
+
+/// The grain of the slow test.
+inline constexpr std::int64_t block_minutes = 10;
+/// Sixty hours: older blocks fall away.
+inline constexpr std::size_t blocks_max = 360;
+inline constexpr std::size_t course_columns_max = 12;
+
+/// What is believed of one coefficient before the data speak.
+struct Prior {
+  double mean = 0.0;
+  double sd = 1.0;
+};
+
+/// What a healthy figure does beyond its model: block noise, and a wander that forgets itself in a few hours.
+struct CourseNoise {
+  double white_sd = 0.0;
+  double wander_sd = 0.0;
+};
+inline constexpr double wander_hours = 2.0;
+
+struct Departure {
+  double moved = 0.0;       ///< how far it stands from where the surroundings would have it, in y
+  double moved_sd = 0.0;
+  double per_hour = 0.0;    ///< mean speed since the onset
+  std::int64_t onset = 0;   ///< block in which it began, as far as can be told
+  double z() const { return moved / moved_sd; }
+};
+
+struct CourseFit {
+  std::array<double, course_columns_max> coefficients{};
+  std::array<double, course_columns_max> sds{};
+  std::optional<Departure> departure;  ///< the likeliest ramp, however weak
+  std::array<double, course_columns_max> beside_departure{};  ///< the coefficients once that ramp is allowed for
+  CourseNoise seen;                    ///< noise of the residuals, hours of the last `noise_late_blocks` left out
+};
+inline constexpr std::size_t noise_late_blocks = 6;
+
+/// Works on one stream at a time; holds only scratch space, so one serves all.
+///
+/// Model: y = X b + ramp + wander + noise, b ~ N(prior). Wander is AR(1) with wander_hours; a Kalman filter for wander and
+/// noise turns both sides into independent innovations (gaps need no filling), after which it is a ridge regression.
+/// For each candidate onset the ramp's coefficient g has z = r'M y / sqrt(r'M r), M the residual projection of the ridge.
+/// Source: Harvey, Forecasting, Structural Time Series Models and the Kalman Filter, 3.4 (GLS by the Kalman filter) and
+/// Basseville & Nikiforov, Detection of Abrupt Changes, 7.2 (GLR); both from memory.
+class Course {
+ public:
+  void begin(std::span<const Prior> priors, CourseNoise noise);
+  /// Blocks in ascending order; x has one figure per prior. doubt_sd: how far this block may be off by itself, beside the
+  /// noise (a cold unit's first minutes follow no model).
+  void add(std::int64_t block, double y, std::span<const double> x, double doubt_sd = 0.0);
+  std::size_t size() const { return blocks_.size(); }
+  /// Fits. Nothing for fewer blocks than three.
+  std::optional<CourseFit> judge();
+
+ private:
+  void whiten();
+  std::vector<Prior> priors_;
+  CourseNoise noise_;
+  std::vector<std::int64_t> blocks_;
+  std::vector<double> y_;                  ///< raw
+  std::vector<double> x_;                  ///< raw, row by row
+  std::vector<double> doubt_;              ///< variance
+  std::vector<double> gain_;               ///< of the filter
+  std::vector<double> keep_;               ///< what the wander keeps from one block to the next
+  std::vector<double> scale_;              ///< 1 / sd of the innovation
+  std::vector<double> white_y_;
+  std::vector<double> white_x_;
+  std::vector<double> ramp_;
+  std::vector<double> residual_;
+};
+
+}  // namespace steadyglow::analysis

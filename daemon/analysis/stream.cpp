@@ -1,0 +1,338 @@
+#include "analysis/stream.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "analysis/statistics.hpp"
+
+namespace steadyglow::analysis {
+namespace {
+
+constexpr std::array<double, 3> settle_minutes_electrical{12.0, 40.0, 180.0};
+constexpr std::array<double, 3> settle_minutes_heavy{30.0, 90.0, 240.0};
+/// How sure the ramp test must be. Its noise is estimated, its model is not the unit: six where theory would do with four.
+constexpr double z_slow = 6.0;
+constexpr double z_strong = 9.0;
+constexpr double margins_strong = 2.0;
+constexpr int slow_votes_needed = 2;
+/// A movement of minutes must exceed this many of its usual ones.
+constexpr double habits_quick = 6.0;
+constexpr double doubts_quick = 3.0;
+/// Blocks that a stream needs before anything is said of its course.
+constexpr std::size_t blocks_min = 5;
+/// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
+constexpr double unseen_mains = 0.012;
+constexpr double unseen_room = 2.5;
+/// Of a rise over the room: less is within what the weather of a bench does.
+constexpr double margin_of_rise = 0.04;
+constexpr std::int64_t back_minutes = 30;
+constexpr std::int64_t cold_minutes = 10;
+constexpr std::int64_t cold_minutes_quick = 25;
+/// How fast the doubt about a unit that is still warming passes.
+constexpr double early_minutes = 15.0;
+
+double median_of(std::array<double, 64>& values, std::size_t count) { return median_in_place(std::span<double>(values.data(), count)); }
+
+}  // namespace
+
+void Habit::learn(double moved) {
+  const double oldest = waiting_[next_];
+  waiting_[next_] = static_cast<float>(moved);
+  next_ = (next_ + 1) % late_minutes;
+  if (filled_ < late_minutes) {
+    ++filled_;
+    return;
+  }
+  constexpr double clip = 4.0;
+  const double clipped = std::min(std::fabs(oldest), clip * sd());
+  square_ += (clipped * clipped - square_) / weight_;
+  weight_ = std::min(weight_ + 1.0, memory_minutes);
+}
+
+double Habit::sd() const { return std::sqrt(square_); }
+
+Stream::Stream(const Traits& traits, bool is_difference)
+    : traits_(traits),
+      is_difference_(is_difference),
+      noise_(traits.noise),
+      habits_{Habit(traits.margin_quick / 8.0), Habit(traits.margin_quick / 8.0), Habit(traits.margin_quick / 8.0), Habit(traits.margin_quick / 7.0)} {}
+
+void Stream::begin(std::int64_t minute) {
+  begun_ = minute;
+  blocks_.clear();
+  minutes_ = {};
+  fit_.reset();
+  quick_votes_ = {};
+  has_reference_ = false;
+  recent_move_ = 0.0;
+  slow_votes_ = 0;
+  state_ = {};
+  minutes_back_ = 0;
+}
+
+void Stream::add(std::int64_t minute, double y) { minutes_[static_cast<std::size_t>(minute) % minutes_kept] = {minute, y}; }
+
+std::size_t Stream::columns(const ClimateNow& climate, double age_minutes, std::array<double, course_columns_max>& x) const {
+  const auto& room = climate.room_lag;
+  const auto& power = climate.power_lag;
+  const double room_mean = (room[0] + room[1] + room[2]) / 3.0;
+  if (traits_.scale == Scale::kelvin) {
+    const double power_mean = (power[0] + power[1] + power[2]) / 3.0;
+    x = {1.0, room_mean - reference_room_, room[0] - room[2], room[1] - room_mean, power_mean, power[0] - power[2], power[1] - power_mean,
+         std::exp(-age_minutes / settle_minutes_heavy[0]), std::exp(-age_minutes / settle_minutes_heavy[1]), std::exp(-age_minutes / settle_minutes_heavy[2])};
+    return 10;
+  }
+  x = {1.0, climate.ln_mains, climate.mains_lag[1] - climate.ln_mains, room[1] - reference_room_, room[2] - room[0],
+       std::exp(-age_minutes / settle_minutes_electrical[0]), std::exp(-age_minutes / settle_minutes_electrical[1]), std::exp(-age_minutes / settle_minutes_electrical[2]),
+       power[0], power[1]};
+  return 10;
+}
+
+void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Prior>& into) const {
+  constexpr double flat = 100.0;
+  constexpr double absent = 1e-6;
+  const double has_room = climate.has_room() ? 1.0 : absent;
+  into.clear();
+  if (traits_.scale == Scale::kelvin) {
+    const double own = is_difference_ ? 0.15 : 1.0;
+    const double has_power = climate.has_power() || climate.has_mains() ? 1.0 : absent;
+    into = {{0.0, flat},
+            {is_difference_ || !climate.has_room() ? 0.0 : 1.0, own * 0.2 * has_room},
+            {0.0, own * 0.5 * has_room},
+            {0.0, own * 0.5 * has_room},
+            {is_difference_ || !climate.has_power() ? 0.0 : rise_, own * (0.5 * rise_ + 3.0) * has_power},
+            {0.0, own * (0.6 * rise_ + 3.0) * has_power},
+            {0.0, own * (0.6 * rise_ + 3.0) * has_power},
+            {0.0, rise_ + 10.0},
+            {0.0, own * (rise_ + 5.0)},
+            {0.0, own * (0.35 * rise_ + 2.0)}};
+    return;
+  }
+  const double power = traits_.power_sd > 0.0 ? traits_.power_sd : absent;
+  const double settle = traits_.settle_sd;
+  into = {{0.0, flat},
+          mains_learned,
+          {0.0, 0.4 * traits_.mains.sd},
+          {0.0, std::max(absent, traits_.room_sd * has_room)},
+          {0.0, std::max(absent, 0.5 * traits_.room_sd * has_room)},
+          {0.0, 3.0 * settle},
+          {0.0, 1.5 * settle},
+          {0.0, settle},
+          {0.0, power},
+          {0.0, power}};
+}
+
+double Stream::early_doubt(double age_minutes) const {
+  const double size = traits_.scale == Scale::kelvin ? 0.5 * rise_ : 4.0 * traits_.settle_sd;
+  return size * std::exp(-age_minutes / early_minutes);
+}
+
+double Stream::widening(std::int64_t minute) const {
+  const double age = static_cast<double>(minute - begun_);
+  return 1.0 + 1.5 * std::exp(-std::max(0.0, age - 60.0) / 60.0);
+}
+
+void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
+  if (!has_reference_) {
+    reference_room_ = climate.now().room;
+    has_reference_ = true;
+  }
+  const auto& latest = minutes_[static_cast<std::size_t>(minute) % minutes_kept];
+  const bool has_value = latest.minute == minute;
+  if (has_value && traits_.scale == Scale::kelvin) {
+    const double rise = is_difference_ ? rise_ : climate.has_room() ? latest.y - climate.now().room : 20.0;
+    rise_ = std::max(5.0, rise);
+  }
+  if ((minute + 1) % block_minutes == 0) judge_block(minute, climate, course, is_judging, mains_learned, margin_least);
+  if (has_value) judge_quick(minute, climate, is_judging, margin_least);
+  if (state_.is_departed && has_value) follow_departure(minute, climate, margin_least);
+}
+
+void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
+  const std::int64_t index = minute / block_minutes;
+  std::array<double, 64> values{};
+  std::size_t count = 0;
+  for (std::int64_t m = index * block_minutes; m <= minute; ++m) {
+    const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
+    if (value.minute == m) values[count++] = value.y;
+  }
+  // Cold tubes and empty capacitors: no model of ours holds in the first minutes.
+  if (count == 0 || index * block_minutes < begun_ + cold_minutes) return;
+  {
+    std::array<double, 64> work = values;
+    const double centre = median_of(work, count);
+    for (std::size_t i = 0; i < count; ++i) work[i] = std::fabs(values[i] - centre);
+    const double wild = 8.0 * mad_to_sigma * median_of(work, count) + 2.0 * traits_.margin_quick;
+    double sum = 0.0;
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < count; ++i)
+      if (std::fabs(values[i] - centre) <= wild) {
+        sum += values[i];
+        ++kept;
+      }
+    if (blocks_.size() == blocks_max) blocks_.pop_front();
+    blocks_.push_back({index, static_cast<float>(sum / static_cast<double>(kept))});
+  }
+  if (blocks_.size() < blocks_min) return;
+
+  std::vector<Prior> prior;
+  priors(climate, mains_learned, prior);
+  CourseNoise noise = noise_;
+  double margin = std::max(traits_.margin + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), margin_least);
+  if (!is_difference_) {
+    if (!climate.has_mains() && traits_.scale != Scale::kelvin) {
+      noise.wander_sd = std::hypot(noise.wander_sd, unseen_mains * std::fabs(traits_.mains.mean));
+      margin += unseen_mains * std::fabs(traits_.mains.mean);
+    }
+    if (!climate.has_room()) {
+      const double per_kelvin = traits_.scale == Scale::kelvin ? 1.0 : traits_.room_sd;
+      noise.wander_sd = std::hypot(noise.wander_sd, 0.4 * unseen_room * per_kelvin);
+      margin += unseen_room * per_kelvin;
+    }
+  }
+  course.begin(prior, noise);
+  std::array<double, course_columns_max> x{};
+  for (const Block& block : blocks_) {
+    // The block that is ending is not closed in the climate yet: its newest minute stands for it.
+    const ClimateNow* at = climate.block(block.index);
+    if (at == nullptr && block.index != index) continue;
+    const double middle = static_cast<double>(block.index * block_minutes - begun_) + 0.5 * static_cast<double>(block_minutes);
+    const std::size_t n = columns(at != nullptr ? *at : climate.open_block(), middle, x);
+    course.add(block.index, block.y, std::span<const double>(x.data(), n), early_doubt(middle));
+  }
+  fit_ = course.judge();
+  if (!fit_) return;
+  // What it does by itself, as far as it has shown; what was expected counts as a dozen blocks.
+  constexpr double prior_blocks = 12.0;
+  const double seen_blocks = std::max(0.0, static_cast<double>(blocks_.size()) - 12.0);
+  const auto blend = [&](double expected, double seen) {
+    return std::sqrt((prior_blocks * expected * expected + seen_blocks * seen * seen) / (prior_blocks + seen_blocks));
+  };
+  noise_ = {std::max(0.5 * traits_.noise.white_sd, blend(traits_.noise.white_sd, fit_->seen.white_sd)),
+            std::max(0.6 * traits_.noise.wander_sd, blend(traits_.noise.wander_sd, fit_->seen.wander_sd))};
+  if (!fit_->departure || state_.is_departed) return;
+  const Departure& departure = *fit_->departure;
+  const double wide = widening(minute);
+  const bool is_out = std::fabs(departure.moved) > wide * margin && std::fabs(departure.z()) > z_slow;
+  const bool is_far = std::fabs(departure.moved) > margins_strong * wide * margin && std::fabs(departure.z()) > z_strong;
+  slow_votes_ = is_out ? slow_votes_ + 1 : 0;
+  if (!is_judging || (slow_votes_ < slow_votes_needed && !is_far)) return;
+  frozen_ = fit_->beside_departure;
+  State state;
+  state.is_departed = true;
+  state.moved = departure.moved;
+  state.moved_sd = departure.moved_sd;
+  state.per_hour = departure.per_hour;
+  state.since_minute = departure.onset * block_minutes;
+  depart(state);
+}
+
+void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_judging, double margin_least) {
+  const std::array<double, course_columns_max>* b = nullptr;
+  std::array<double, course_columns_max> start{};
+  if (fit_) b = &fit_->coefficients;
+  else {
+    if (traits_.scale == Scale::kelvin) {
+      start[1] = is_difference_ || !climate.has_room() ? 0.0 : 1.0;
+      start[4] = 0.0;
+    } else {
+      start[1] = traits_.mains.mean;
+    }
+    b = &start;
+  }
+  std::array<double, minutes_kept> residual{};
+  std::array<bool, minutes_kept> is_there{};
+  std::array<double, minutes_kept> mains{};
+  std::array<double, course_columns_max> x{};
+  const std::int64_t reach = horizons.back() + horizons.back() / 4;
+  for (std::int64_t back = 0; back < reach; ++back) {
+    const std::int64_t m = minute - back;
+    if (m < begun_ + cold_minutes_quick) break;
+    const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
+    const ClimateNow* at = climate.minute(m);
+    if (value.minute != m || at == nullptr) continue;
+    const std::size_t n = columns(*at, static_cast<double>(m - begun_) + 0.5, x);
+    double r = value.y;
+    for (std::size_t i = 0; i < n; ++i) r -= (*b)[i] * x[i];
+    const auto slot = static_cast<std::size_t>(back);
+    residual[slot] = r;
+    is_there[slot] = true;
+    mains[slot] = at->ln_mains;
+  }
+  const double wide = widening(minute);
+  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least);
+  const double mains_sd = traits_.scale == Scale::kelvin ? 0.5 * rise_ : fit_ ? std::max(0.05, fit_->sds[1]) : traits_.mains.sd;
+  for (std::size_t h = 0; h < horizons.size(); ++h) {
+    const std::int64_t window = std::max<std::int64_t>(2, horizons[h] / 4);
+    std::array<double, 64> near{};
+    std::array<double, 64> far{};
+    std::size_t near_count = 0;
+    std::size_t far_count = 0;
+    double mains_near = 0.0;
+    double mains_far = 0.0;
+    for (std::int64_t i = 0; i < window; ++i) {
+      const auto a = static_cast<std::size_t>(i);
+      const auto z = static_cast<std::size_t>(horizons[h] + i);
+      if (is_there[a]) near[near_count++] = residual[a], mains_near += mains[a];
+      if (is_there[z]) far[far_count++] = residual[z], mains_far += mains[z];
+    }
+    if (near_count == 0 || far_count == 0) {
+      quick_votes_[h] = 0;
+      continue;
+    }
+    const double then = median_of(far, far_count);
+    const double moved = median_of(near, near_count) - then;
+    if (horizons[h] == 12) recent_move_ = moved;
+    const double mains_moved = std::fabs(mains_near / static_cast<double>(near_count) - mains_far / static_cast<double>(far_count));
+    const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * mains_sd * mains_moved;
+    const bool is_out = std::fabs(moved) > needed;
+    quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
+    if (wide < 2.0 && !state_.is_departed) habits_[h].learn(moved);
+    if (!is_judging || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
+    State state;
+    state.is_departed = true;
+    state.is_quick = true;
+    state.moved = moved;
+    state.moved_sd = habits_[h].sd();
+    state.quick_minutes = static_cast<double>(horizons[h]);
+    state.per_hour = moved * 60.0 / static_cast<double>(horizons[h]);
+    state.since_minute = minute - horizons[h];
+    constexpr double abrupt_share = 0.7;
+    for (std::size_t i = 0; i + 2 <= static_cast<std::size_t>(horizons[h]); ++i)
+      if (is_there[i] && is_there[i + 2] && std::fabs(residual[i] - residual[i + 2]) > abrupt_share * std::fabs(moved)) state.is_abrupt = true;
+    frozen_ = *b;
+    frozen_[0] += then;
+    depart(state);
+  }
+}
+
+void Stream::depart(const State& state) {
+  state_ = state;
+  minutes_back_ = 0;
+  slow_votes_ = 0;
+}
+
+void Stream::follow_departure(std::int64_t minute, const Climate& climate, double margin_least) {
+  std::array<double, course_columns_max> x{};
+  std::array<double, 64> values{};
+  std::size_t count = 0;
+  for (std::int64_t m = minute; m > minute - block_minutes && m >= begun_; --m) {
+    const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
+    const ClimateNow* at = climate.minute(m);
+    if (value.minute != m || at == nullptr) continue;
+    const std::size_t n = columns(*at, static_cast<double>(m - begun_) + 0.5, x);
+    double r = value.y;
+    for (std::size_t i = 0; i < n; ++i) r -= frozen_[i] * x[i];
+    values[count++] = r;
+  }
+  if (count == 0) return;
+  state_.moved = median_of(values, count);
+  const double margin = std::max(traits_.margin, margin_least);
+  minutes_back_ = std::fabs(state_.moved) < 0.5 * margin ? minutes_back_ + 1 : 0;
+  if (minutes_back_ < back_minutes) return;
+  state_ = {};
+  minutes_back_ = 0;
+  quick_votes_ = {};
+}
+
+}  // namespace steadyglow::analysis

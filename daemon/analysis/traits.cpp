@@ -1,0 +1,88 @@
+#include "analysis/traits.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace steadyglow::analysis {
+
+using profile::Role;
+
+namespace {
+
+Traits relative(Prior mains, double room_sd, double settle_sd, CourseNoise noise, double margin) {
+  return {Scale::logarithm, 1.0, mains, room_sd, 0.0, settle_sd, noise, margin, 1.4 * margin, true};
+}
+
+/// The trade's 50 mV, or the nearer of the point's own warning limits.
+double offset_limit(const profile::Point& point) {
+  double nearest = 0.050 / point.uom.to_base;
+  if (point.warn.high) nearest = std::fabs(*point.warn.high);
+  if (point.warn.low && *point.warn.low < 0.0) nearest = point.warn.high ? std::min(nearest, std::fabs(*point.warn.low)) : std::fabs(*point.warn.low);
+  return nearest > 0.0 ? nearest : 0.050 / point.uom.to_base;
+}
+
+Traits by_role(const profile::Point& point) {
+  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.5, 2.5, point.role != Role::ambient};
+  switch (point.role) {
+    case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
+    case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);
+    case Role::supply: return relative({0.7, 0.5}, 0.001, 0.02, {0.001, 0.002}, 0.014);
+    case Role::heater: return relative({0.9, 0.3}, 0.001, 0.03, {0.001, 0.002}, 0.018);
+    case Role::supply_current: return relative({1.0, 0.6}, 0.004, 0.08, {0.003, 0.006}, 0.035);
+    case Role::mains_power: return relative({1.5, 0.6}, 0.003, 0.05, {0.002, 0.005}, 0.030);
+    case Role::mains_current: return relative({0.5, 0.6}, 0.003, 0.05, {0.004, 0.006}, 0.045);
+    case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
+    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0005}, 0.0025);
+    case Role::offset: {
+      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.20, 0.30, true};
+      traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
+      return traits;
+    }
+    default: {
+      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.008}, 0.045);
+      traits.is_judged = point.role != Role::mains_voltage;
+      return traits;
+    }
+  }
+}
+
+}  // namespace
+
+Traits traits_of(const profile::Point& point, profile::Drive drive) {
+  Traits traits = by_role(point);
+  if (point.quantity == Quantity::state || point.quantity == Quantity::energy) traits.is_judged = false;
+  if (drive == profile::Drive::programme) {
+    // Programme is in everything electrical; what is left in the quiet moments still remembers the loud ones.
+    const bool is_programme_itself = point.role == Role::mains_power || point.role == Role::mains_current || point.role == Role::level || point.role == Role::supply_current;
+    if (is_programme_itself) traits.is_judged = false;
+    if (traits.scale != Scale::kelvin && point.role != Role::speed && point.role != Role::heater) {
+      traits.power_sd = 0.05;
+      traits.noise.wander_sd *= 2.0;
+      traits.noise.white_sd *= 2.0;
+      traits.margin *= 1.5;
+      traits.margin_quick *= 2.0;
+    }
+  }
+  return traits;
+}
+
+std::optional<double> on_scale(const Traits& traits, double value) {
+  constexpr double nothing = 1e-9;
+  if (traits.scale == Scale::kelvin) return value;
+  if (traits.scale == Scale::of_limit) return value / traits.unit;
+  if (std::fabs(value) < nothing) return std::nullopt;
+  return std::log(std::fabs(value));
+}
+
+Traits traits_of_difference(const Traits& own) {
+  Traits traits = own;
+  traits.mains = {0.0, own.scale == Scale::logarithm ? 0.25 * own.mains.sd : 0.3};
+  traits.room_sd = 0.4 * own.room_sd;
+  traits.settle_sd = 0.6 * own.settle_sd;
+  traits.noise = {own.noise.white_sd, 0.6 * own.noise.wander_sd};
+  traits.margin = 0.9 * own.margin;
+  traits.margin_quick = 0.9 * own.margin_quick;
+  return traits;
+}
+
+}  // namespace steadyglow::analysis

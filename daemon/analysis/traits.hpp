@@ -1,0 +1,39 @@
+#pragma once
+/// What healthy figures of a role are like before this unit has shown anything: how they follow mains, room and power,
+/// how they settle, how much they wander, and how far they must go before it is worth a word.
+#include <optional>
+
+#include "analysis/course.hpp"
+#include "profile/profile.hpp"
+
+namespace steadyglow::analysis {
+
+/// On which scale a point is judged.
+enum class Scale : std::uint8_t {
+  logarithm,  ///< positive electrical figures, speed, level: differences are shares
+  of_limit,   ///< offsets: 1 is the nearest warning limit
+  kelvin,
+};
+
+struct Traits {
+  Scale scale = Scale::logarithm;
+  double unit = 1.0;              ///< of_limit: y = value / unit
+  Prior mains;                    ///< exponent
+  double room_sd = 0.0;           ///< y per kelvin of the room
+  double power_sd = 0.0;          ///< y per reference power, for what remembers loud passages
+  double settle_sd = 0.0;         ///< y: what may still settle with hours, at most about
+  CourseNoise noise;              ///< expected of a healthy one
+  double margin = 0.0;            ///< y: less is not worth a word
+  double margin_quick = 0.0;      ///< y: the same for movements of minutes
+  bool is_judged = true;
+};
+
+/// All figures: common practice and physics (three-halves law, -2 mV/K per junction, copper), no source.
+Traits traits_of(const profile::Point& point, profile::Drive drive);
+/// The same for the difference of two matched points: what they share falls out.
+Traits traits_of_difference(const Traits& own);
+
+/// A reading (uom) on the scale of its traits; nothing where there is no logarithm.
+std::optional<double> on_scale(const Traits& traits, double value);
+
+}  // namespace steadyglow::analysis

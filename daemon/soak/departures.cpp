@@ -1,0 +1,205 @@
+#include "soak/departures.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "analysis/statistics.hpp"
+
+namespace steadyglow::soak {
+namespace {
+
+using profile::Role;
+
+/// Siblings that make at least this share of a movement move with the point.
+constexpr double together_share = 0.55;
+/// Of a pair, who moved so many times more is the one.
+constexpr double clearly_more = 1.6;
+/// A cause may be told from its lean long before it would be told for itself.
+constexpr double lean_z = 3.5;
+constexpr double lean_margin_share = 0.4;
+
+/// How far down the stream of causes a role stands: supplies feed stages, stages make watts, watts make heat.
+int depth(const profile::Point& point) {
+  if (point.is_temperature()) return 4;
+  switch (point.role) {
+    case Role::grid_bias: return 0;
+    case Role::heater: return 0;
+    case Role::supply: return 1;
+    case Role::bias: return 2;
+    case Role::supply_current: return 2;
+    case Role::mains_power: return 3;
+    case Role::mains_current: return 3;
+    default: return 2;
+  }
+}
+
+}  // namespace
+
+Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
+  for (std::size_t i = 0; i < profile.points.size(); ++i) {
+    const profile::Point& point = profile.points[i];
+    const analysis::Traits traits = analysis::traits_of(point, profile.drive);
+    own_.emplace_back(traits, false);
+    if (!point.matched_with.empty() && traits.is_judged) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(traits), true)});
+  }
+  is_told_.resize(own_.size());
+  is_difference_told_.resize(differences_.size());
+}
+
+void Departures::begin_segment(Timestamp at) {
+  const std::int64_t minute = analysis::minute_of(at);
+  for (analysis::Stream& stream : own_) stream.begin(minute);
+  for (Difference& difference : differences_) difference.stream.begin(minute);
+  std::fill(is_told_.begin(), is_told_.end(), false);
+  std::fill(is_difference_told_.begin(), is_difference_told_.end(), false);
+}
+
+void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points, const analysis::Climate::Input& input, bool is_judging) {
+  climate_.step(minute, input);
+  std::vector<std::optional<double>> figures(points.size());
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    const auto& closed = points[i].minute();
+    if (!own_[i].traits().is_judged || !closed || closed->index != minute) continue;
+    figures[i] = analysis::on_scale(own_[i].traits(), closed->median);
+    if (figures[i]) own_[i].add(minute, *figures[i]);
+  }
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!own_[i].traits().is_judged) continue;
+    own_[i].judge(minute, climate_, course_, is_judging, {points[i].mains_exponent(), points[i].mains_exponent_sd()}, points[i].least_visible());
+  }
+  for (Difference& difference : differences_) {
+    const profile::Point& point = profile_->point(difference.point);
+    std::vector<double> siblings;
+    for (const PointId sibling : point.matched_with)
+      if (figures[sibling.index]) siblings.push_back(*figures[sibling.index]);
+    if (figures[difference.point.index] && !siblings.empty()) difference.stream.add(minute, *figures[difference.point.index] - analysis::median_in_place(siblings));
+    difference.stream.judge(minute, climate_, course_, is_judging, difference.stream.traits().mains, points[difference.point.index].least_visible());
+  }
+}
+
+double Departures::deviation(PointId point, bool is_quick) const {
+  const analysis::Stream& stream = own_[point.index];
+  if (stream.state().is_departed) return stream.state().moved;
+  return is_quick ? stream.recent_move() : stream.leaning();
+}
+
+bool Departures::has_moved(PointId point, bool is_quick) const {
+  const analysis::Stream& stream = own_[point.index];
+  if (stream.state().is_departed) return true;
+  if (is_quick) return std::fabs(stream.recent_move()) > 0.6 * stream.traits().margin_quick;
+  return std::fabs(stream.leaning_z()) > lean_z && std::fabs(stream.leaning()) > lean_margin_share * stream.traits().margin;
+}
+
+bool Departures::is_upstream_of(PointId cause, PointId effect) const { return depth(profile_->point(cause)) < depth(profile_->point(effect)); }
+
+std::vector<PointId> Departures::upstream_movers(PointId effect, bool is_quick) const {
+  std::vector<PointId> movers;
+  for (std::size_t i = 0; i < own_.size(); ++i) {
+    const PointId id{static_cast<std::uint16_t>(i)};
+    if (own_[i].traits().is_judged && is_upstream_of(id, effect) && has_moved(id, is_quick)) movers.push_back(id);
+  }
+  const auto strength = [&](PointId id) { return std::fabs(deviation(id, is_quick)) / own_[id.index].traits().margin; };
+  std::sort(movers.begin(), movers.end(), [&](PointId a, PointId b) {
+    const bool a_out = own_[a.index].state().is_departed;
+    const bool b_out = own_[b.index].state().is_departed;
+    if (a_out != b_out) return a_out;
+    return strength(a) > strength(b);
+  });
+  return movers;
+}
+
+Case Departures::explain(PointId point, const analysis::Stream::State& state) const {
+  Case told{point, {}, state};
+  const profile::Point& own = profile_->point(point);
+  std::vector<double> shares;
+  for (const PointId sibling : own.matched_with)
+    if (state.moved != 0.0) shares.push_back(deviation(sibling, state.is_quick) / state.moved);
+  const bool has_siblings = !shares.empty();
+  told.is_common = has_siblings && analysis::median_in_place(shares) > together_share;
+  if (told.is_common)
+    for (const PointId sibling : own.matched_with) told.with.push_back(sibling);
+  // A single one of matched points has its cause in itself; anything else may follow from what feeds it.
+  const bool is_single = has_siblings && !told.is_common && !own.is_temperature();
+  if (is_single) return told;
+  const auto movers = upstream_movers(point, state.is_quick);
+  if (movers.empty()) return told;
+  told.is_consequence = std::any_of(movers.begin(), movers.end(), [&](PointId id) { return is_told_[id.index]; });
+  if (told.is_consequence) {
+    told.with.insert(told.with.begin(), movers.front());
+    return told;
+  }
+  told.with.insert(told.with.begin(), point);
+  told.named = movers.front();
+  for (std::size_t i = 1; i < movers.size(); ++i)
+    if (std::find(told.with.begin(), told.with.end(), movers[i]) == told.with.end()) told.with.push_back(movers[i]);
+  const analysis::Stream& cause = own_[told.named.index];
+  if (cause.state().is_departed) told.state = cause.state();
+  else {
+    told.state.moved = deviation(told.named, state.is_quick);
+    told.state.moved_sd = cause.leaning_z() != 0.0 ? std::fabs(cause.leaning() / cause.leaning_z()) : state.moved_sd;
+  }
+  std::erase(told.with, told.named);
+  return told;
+}
+
+std::optional<Case> Departures::explain_difference(const Difference& difference) const {
+  const analysis::Stream::State& state = difference.stream.state();
+  const profile::Point& point = profile_->point(difference.point);
+  if (own_[difference.point.index].state().is_departed) return std::nullopt;  // told, or to be told, for itself
+  Case told{difference.point, {}, state};
+  told.is_difference = true;
+  if (point.matched_with.size() == 1) {
+    const PointId other = point.matched_with.front();
+    const double mine = deviation(difference.point, state.is_quick);
+    const double its = deviation(other, state.is_quick);
+    // Of two, the one that moved the way the difference says, and clearly more, is named.
+    if (own_[other.index].state().is_departed || std::fabs(its) > clearly_more * std::fabs(mine)) return std::nullopt;
+    if (std::fabs(mine) <= clearly_more * std::fabs(its)) {
+      if (std::fabs(its) > std::fabs(mine)) return std::nullopt;
+      told.is_undecided = true;
+      told.with.push_back(other);
+    }
+  }
+  return told;
+}
+
+std::vector<Case> Departures::fresh() {
+  std::vector<Case> cases;
+  std::vector<PointId> departed;
+  for (std::size_t i = 0; i < own_.size(); ++i) {
+    if (!own_[i].state().is_departed) is_told_[i] = false;
+    else if (!is_told_[i]) departed.push_back(PointId{static_cast<std::uint16_t>(i)});
+  }
+  // Causes before effects, and among equals who moved most.
+  std::stable_sort(departed.begin(), departed.end(), [&](PointId a, PointId b) {
+    if (depth(profile_->point(a)) != depth(profile_->point(b))) return depth(profile_->point(a)) < depth(profile_->point(b));
+    return std::fabs(own_[a.index].state().moved) / own_[a.index].traits().margin > std::fabs(own_[b.index].state().moved) / own_[b.index].traits().margin;
+  });
+  for (const PointId id : departed) {
+    if (is_told_[id.index]) continue;
+    Case told = explain(id, own_[id.index].state());
+    is_told_[id.index] = true;
+    is_told_[told.named.index] = is_told_[told.named.index] || own_[told.named.index].state().is_departed;
+    if (told.is_common)
+      for (const PointId with : told.with)
+        if (own_[with.index].state().is_departed) is_told_[with.index] = true;
+    cases.push_back(std::move(told));
+  }
+  for (std::size_t i = 0; i < differences_.size(); ++i) {
+    if (!differences_[i].stream.state().is_departed) is_difference_told_[i] = false;
+    else if (!is_difference_told_[i]) {
+      is_difference_told_[i] = true;
+      if (auto told = explain_difference(differences_[i])) cases.push_back(std::move(*told));
+    }
+  }
+  return cases;
+}
+
+bool Departures::is_calm(PointId point) const {
+  if (own_[point.index].state().is_departed) return false;
+  for (const Difference& difference : differences_)
+    if (difference.point == point && difference.stream.state().is_departed) return false;
+  return true;
+}
+
+}  // namespace steadyglow::soak

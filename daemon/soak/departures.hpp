@@ -1,0 +1,59 @@
+#pragma once
+/// Which points have left their course, alone or with others, and which of them is the cause.
+#include <vector>
+
+#include "analysis/climate.hpp"
+#include "analysis/stream.hpp"
+#include "soak/point_watch.hpp"
+#include "soak/relations.hpp"
+
+namespace steadyglow::soak {
+
+/// A departure with its reasons, ready to be told.
+struct Case {
+  PointId named;                   ///< the likeliest cause
+  std::vector<PointId> with;       ///< others that move for the same reason
+  analysis::Stream::State state;   ///< of the named point, or of its difference from its siblings
+  bool is_difference = false;      ///< seen only against the siblings
+  bool is_common = false;          ///< all matched points together
+  bool is_consequence = false;     ///< follows from what has been told already
+  bool is_undecided = false;       ///< of a pair, either may be the one that moved
+};
+
+class Departures {
+ public:
+  explicit Departures(const profile::Profile& profile);
+
+  void begin_segment(Timestamp at);
+  /// A minute is over: `points` have closed it. Judges every stream; is_judging: false while it only learns.
+  void step(std::int64_t minute, const std::vector<PointWatch>& points, const analysis::Climate::Input& climate, bool is_judging);
+  /// What left its course in this minute and has not been told.
+  std::vector<Case> fresh();
+  /// Neither the point nor its difference from its siblings is off its course (any more).
+  bool is_calm(PointId point) const;
+  const analysis::Stream& own(PointId point) const { return own_[point.index]; }
+  const analysis::Climate& climate() const { return climate_; }
+  bool is_judged(PointId point) const { return own_[point.index].traits().is_judged; }
+
+ private:
+  struct Difference {
+    PointId point;
+    analysis::Stream stream;
+  };
+  double deviation(PointId point, bool is_quick) const;
+  bool has_moved(PointId point, bool is_quick) const;
+  bool is_upstream_of(PointId cause, PointId effect) const;
+  std::vector<PointId> upstream_movers(PointId effect, bool is_quick) const;
+  Case explain(PointId point, const analysis::Stream::State& state) const;
+  std::optional<Case> explain_difference(const Difference& difference) const;
+
+  const profile::Profile* profile_;
+  analysis::Climate climate_;
+  analysis::Course course_;
+  std::vector<analysis::Stream> own_;
+  std::vector<Difference> differences_;
+  std::vector<bool> is_told_;             ///< per point
+  std::vector<bool> is_difference_told_;  ///< per difference
+};
+
+}  // namespace steadyglow::soak
