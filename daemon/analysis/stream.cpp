@@ -64,7 +64,7 @@ void Stream::begin(std::int64_t minute) {
   fit_.reset();
   quick_votes_ = {};
   has_reference_ = false;
-  recent_move_ = 0.0;
+  moves_ = {};
   slow_votes_ = 0;
   state_ = {};
   minutes_back_ = 0;
@@ -120,6 +120,12 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
           {0.0, settle},
           {0.0, power},
           {0.0, power}};
+}
+
+double Stream::move_within(double minutes) const {
+  std::size_t h = 0;
+  while (h + 1 < horizons.size() && static_cast<double>(horizons[h]) < minutes) ++h;
+  return moves_[h];
 }
 
 double Stream::early_doubt(double age_minutes) const {
@@ -282,7 +288,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     }
     const double then = median_of(far, far_count);
     const double moved = median_of(near, near_count) - then;
-    if (horizons[h] == 12) recent_move_ = moved;
+    moves_[h] = moved;
     const double mains_moved = std::fabs(mains_near / static_cast<double>(near_count) - mains_far / static_cast<double>(far_count));
     const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * mains_sd * mains_moved;
     const bool is_out = std::fabs(moved) > needed;
@@ -330,6 +336,11 @@ void Stream::follow_departure(std::int64_t minute, const Climate& climate, doubl
   const double margin = std::max(traits_.margin, margin_least);
   minutes_back_ = std::fabs(state_.moved) < 0.5 * margin ? minutes_back_ + 1 : 0;
   if (minutes_back_ < back_minutes) return;
+  // What it did meanwhile is neither its habit nor its course.
+  const std::int64_t returned = minute - back_minutes;
+  for (MinuteValue& value : minutes_)
+    if (value.minute <= returned) value.minute = -1;
+  std::erase_if(blocks_, [&](const Block& block) { return block.index * block_minutes + block_minutes > state_.since_minute && block.index * block_minutes <= returned; });
   state_ = {};
   minutes_back_ = 0;
   quick_votes_ = {};

@@ -59,8 +59,10 @@ class Stream {
   /// The likeliest slow departure at the last block, however weak: for naming causes.
   double leaning() const { return fit_ && fit_->departure ? fit_->departure->moved : 0.0; }
   double leaning_z() const { return fit_ && fit_->departure ? fit_->departure->z() : 0.0; }
-  /// The newest quick movement over about a quarter of an hour, compensated; for naming.
-  double recent_move() const { return recent_move_; }
+  /// The newest movement within that many minutes (one of the horizons, or near it), compensated; for naming.
+  double move_within(double minutes) const;
+  /// Over the room, in kelvin (temperatures).
+  double rise() const { return rise_; }
   const std::optional<CourseFit>& fit() const { return fit_; }
   std::size_t blocks() const { return blocks_.size(); }
 
@@ -97,7 +99,7 @@ class Stream {
   double reference_room_ = 0.0;
   bool has_reference_ = false;
   double rise_ = 20.0;
-  double recent_move_ = 0.0;
+  std::array<double, 4> moves_{};      ///< the newest, per horizon
   int slow_votes_ = 0;
   State state_;
   std::array<double, course_columns_max> frozen_{};

@@ -43,6 +43,7 @@ Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
     if (!point.matched_with.empty() && traits.is_judged) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(traits), true)});
   }
   is_told_.resize(own_.size());
+  was_departed_.resize(own_.size());
   is_difference_told_.resize(differences_.size());
 }
 
@@ -51,6 +52,7 @@ void Departures::begin_segment(Timestamp at) {
   for (analysis::Stream& stream : own_) stream.begin(minute);
   for (Difference& difference : differences_) difference.stream.begin(minute);
   std::fill(is_told_.begin(), is_told_.end(), false);
+  std::fill(was_departed_.begin(), was_departed_.end(), false);
   std::fill(is_difference_told_.begin(), is_difference_told_.end(), false);
 }
 
@@ -77,28 +79,28 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
   }
 }
 
-double Departures::deviation(PointId point, bool is_quick) const {
+double Departures::deviation(PointId point, const analysis::Stream::State& like) const {
   const analysis::Stream& stream = own_[point.index];
   if (stream.state().is_departed) return stream.state().moved;
-  return is_quick ? stream.recent_move() : stream.leaning();
+  return like.is_quick ? stream.move_within(like.quick_minutes) : stream.leaning();
 }
 
-bool Departures::has_moved(PointId point, bool is_quick) const {
+bool Departures::has_moved(PointId point, const analysis::Stream::State& like) const {
   const analysis::Stream& stream = own_[point.index];
   if (stream.state().is_departed) return true;
-  if (is_quick) return std::fabs(stream.recent_move()) > 0.6 * stream.traits().margin_quick;
+  if (like.is_quick) return std::fabs(stream.move_within(like.quick_minutes)) > 0.6 * stream.traits().margin_quick;
   return std::fabs(stream.leaning_z()) > lean_z && std::fabs(stream.leaning()) > lean_margin_share * stream.traits().margin;
 }
 
 bool Departures::is_upstream_of(PointId cause, PointId effect) const { return depth(profile_->point(cause)) < depth(profile_->point(effect)); }
 
-std::vector<PointId> Departures::upstream_movers(PointId effect, bool is_quick) const {
+std::vector<PointId> Departures::upstream_movers(PointId effect, const analysis::Stream::State& like) const {
   std::vector<PointId> movers;
   for (std::size_t i = 0; i < own_.size(); ++i) {
     const PointId id{static_cast<std::uint16_t>(i)};
-    if (own_[i].traits().is_judged && is_upstream_of(id, effect) && has_moved(id, is_quick)) movers.push_back(id);
+    if (own_[i].traits().is_judged && is_upstream_of(id, effect) && has_moved(id, like)) movers.push_back(id);
   }
-  const auto strength = [&](PointId id) { return std::fabs(deviation(id, is_quick)) / own_[id.index].traits().margin; };
+  const auto strength = [&](PointId id) { return std::fabs(deviation(id, like)) / own_[id.index].traits().margin; };
   std::sort(movers.begin(), movers.end(), [&](PointId a, PointId b) {
     const bool a_out = own_[a.index].state().is_departed;
     const bool b_out = own_[b.index].state().is_departed;
@@ -113,7 +115,7 @@ Case Departures::explain(PointId point, const analysis::Stream::State& state) co
   const profile::Point& own = profile_->point(point);
   std::vector<double> shares;
   for (const PointId sibling : own.matched_with)
-    if (state.moved != 0.0) shares.push_back(deviation(sibling, state.is_quick) / state.moved);
+    if (state.moved != 0.0) shares.push_back(deviation(sibling, state) / state.moved);
   const bool has_siblings = !shares.empty();
   told.is_common = has_siblings && analysis::median_in_place(shares) > together_share;
   if (told.is_common)
@@ -121,7 +123,7 @@ Case Departures::explain(PointId point, const analysis::Stream::State& state) co
   // A single one of matched points has its cause in itself; anything else may follow from what feeds it.
   const bool is_single = has_siblings && !told.is_common && !own.is_temperature();
   if (is_single) return told;
-  const auto movers = upstream_movers(point, state.is_quick);
+  const auto movers = upstream_movers(point, state);
   if (movers.empty()) return told;
   told.is_consequence = std::any_of(movers.begin(), movers.end(), [&](PointId id) { return is_told_[id.index]; });
   if (told.is_consequence) {
@@ -135,7 +137,7 @@ Case Departures::explain(PointId point, const analysis::Stream::State& state) co
   const analysis::Stream& cause = own_[told.named.index];
   if (cause.state().is_departed) told.state = cause.state();
   else {
-    told.state.moved = deviation(told.named, state.is_quick);
+    told.state.moved = deviation(told.named, state);
     told.state.moved_sd = cause.leaning_z() != 0.0 ? std::fabs(cause.leaning() / cause.leaning_z()) : state.moved_sd;
   }
   std::erase(told.with, told.named);
@@ -150,8 +152,8 @@ std::optional<Case> Departures::explain_difference(const Difference& difference)
   told.is_difference = true;
   if (point.matched_with.size() == 1) {
     const PointId other = point.matched_with.front();
-    const double mine = deviation(difference.point, state.is_quick);
-    const double its = deviation(other, state.is_quick);
+    const double mine = deviation(difference.point, state);
+    const double its = deviation(other, state);
     // Of two, the one that moved the way the difference says, and clearly more, is named.
     if (own_[other.index].state().is_departed || std::fabs(its) > clearly_more * std::fabs(mine)) return std::nullopt;
     if (std::fabs(mine) <= clearly_more * std::fabs(its)) {
@@ -167,8 +169,11 @@ std::vector<Case> Departures::fresh() {
   std::vector<Case> cases;
   std::vector<PointId> departed;
   for (std::size_t i = 0; i < own_.size(); ++i) {
-    if (!own_[i].state().is_departed) is_told_[i] = false;
-    else if (!is_told_[i]) departed.push_back(PointId{static_cast<std::uint16_t>(i)});
+    const bool is_departed = own_[i].state().is_departed;
+    // What was told with another stays told until it has left its course and come back.
+    if (was_departed_[i] && !is_departed) is_told_[i] = false;
+    was_departed_[i] = is_departed;
+    if (is_departed && !is_told_[i]) departed.push_back(PointId{static_cast<std::uint16_t>(i)});
   }
   // Causes before effects, and among equals who moved most.
   std::stable_sort(departed.begin(), departed.end(), [&](PointId a, PointId b) {
@@ -179,10 +184,9 @@ std::vector<Case> Departures::fresh() {
     if (is_told_[id.index]) continue;
     Case told = explain(id, own_[id.index].state());
     is_told_[id.index] = true;
-    is_told_[told.named.index] = is_told_[told.named.index] || own_[told.named.index].state().is_departed;
-    if (told.is_common)
-      for (const PointId with : told.with)
-        if (own_[with.index].state().is_departed) is_told_[with.index] = true;
+    is_told_[told.named.index] = true;
+    if (!told.is_consequence)
+      for (const PointId with : told.with) is_told_[with.index] = true;
     cases.push_back(std::move(told));
   }
   for (std::size_t i = 0; i < differences_.size(); ++i) {

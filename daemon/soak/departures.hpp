@@ -40,10 +40,11 @@ class Departures {
     PointId point;
     analysis::Stream stream;
   };
-  double deviation(PointId point, bool is_quick) const;
-  bool has_moved(PointId point, bool is_quick) const;
+  /// How far a point has moved, seen as the departure `like` was seen: over the same minutes, or as a course of hours.
+  double deviation(PointId point, const analysis::Stream::State& like) const;
+  bool has_moved(PointId point, const analysis::Stream::State& like) const;
   bool is_upstream_of(PointId cause, PointId effect) const;
-  std::vector<PointId> upstream_movers(PointId effect, bool is_quick) const;
+  std::vector<PointId> upstream_movers(PointId effect, const analysis::Stream::State& like) const;
   Case explain(PointId point, const analysis::Stream::State& state) const;
   std::optional<Case> explain_difference(const Difference& difference) const;
 
@@ -53,6 +54,7 @@ class Departures {
   std::vector<analysis::Stream> own_;
   std::vector<Difference> differences_;
   std::vector<bool> is_told_;             ///< per point
+  std::vector<bool> was_departed_;        ///< per point, a minute ago
   std::vector<bool> is_difference_told_;  ///< per difference
 };
 

@@ -22,7 +22,11 @@ constexpr Duration baseline_wait_max = std::chrono::hours{4};
 constexpr Duration silence_group = std::chrono::seconds{15};
 /// Silent means no good reading for this many of the point's usual intervals, and at least the plan's time.
 constexpr int silent_intervals = 5;
+constexpr Duration silence_lasts_after = std::chrono::minutes{5};
 constexpr int blind_intervals = 4;
+/// All points come together about this often at least; a longer silence of everything is a gap.
+constexpr int input_intervals_in_gap = 3;
+constexpr Duration input_interval_max = std::chrono::minutes{10};
 
 std::vector<PointWatch> watches_of(const profile::Profile& profile) {
   std::vector<PointWatch> watches;
@@ -75,8 +79,12 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
   if (readings.empty()) return {};
   begin_call(std::max(now_, readings.front().at()));
   // Time counts once an input has come at both of its ends: a gap is never bridged.
-  if (last_input_at_ && now_ - *last_input_at_ <= stages_.plan().silent_after) stages_.count(unconfirmed_);
+  if (last_input_at_ && now_ - *last_input_at_ <= gap_after()) stages_.count(unconfirmed_);
   unconfirmed_ = {};
+  if (last_input_at_ && now_ > *last_input_at_) {
+    const Duration passed = std::min(now_ - *last_input_at_, input_interval_max);
+    input_interval_ = input_interval_ == Duration{} ? passed : (7 * input_interval_ + passed) / 8;
+  }
   // What tells loud from quiet is heard before the readings that it speaks for.
   if (activity_point_)
     for (const Reading& reading : readings)
@@ -85,6 +93,9 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
   last_input_at_ = now_;
   return events_;
 }
+
+/// Without any input for this long nobody was there: slow recordings have longer steps than quick ones.
+Duration Engine::gap_after() const { return std::max(stages_.plan().silent_after, input_intervals_in_gap * input_interval_); }
 
 std::span<const Event> Engine::acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note) {
   begin_call(std::max(now_, at));
@@ -121,7 +132,7 @@ void Engine::on_second(Timestamp second) {
   stages_.pass(std::chrono::seconds{1});
   if (power_ == Power::on) {
     // Nothing at all came in: that is a gap of whoever recorded, not blindness; hours stand still.
-    const bool is_fed = last_input_at_ && second - *last_input_at_ <= stages_.plan().silent_after;
+    const bool is_fed = last_input_at_ && second - *last_input_at_ <= gap_after();
     if (is_fed) {
       count_second(second);
       judge_silence(second);
@@ -197,12 +208,14 @@ void Engine::judge_silence(Timestamp now) {
     newly_silent_.push_back(point.id());
   }
   for (const Finding* finding : book_.standing()) {
+    if (finding->aspect != Aspect::reading) continue;
     if (finding->kind != Kind::no_data && (finding->kind != Kind::sensor || watch(finding->points.front()).is_contact_lost())) continue;
     const bool is_back = std::all_of(finding->points.begin(), finding->points.end(), [&](PointId id) { return !is_silent(watch(id), now); });
     if (!is_back) continue;
     book_.clear(finding->kind, finding->points.front(), now, fmt::format("{} reads again", profile_.point(finding->points.front()).name));
     break;  // the list just changed; the next second sees the rest
   }
+  insist_on_silence(now);
   if (!newly_silent_at_ || now - *newly_silent_at_ < silence_group) return;
   std::erase_if(newly_silent_, [&](PointId id) { return !is_silent(watch(id), now); });
   // What the meter itself says of its sensor is told apart from a meter that says nothing.
@@ -214,16 +227,35 @@ void Engine::judge_silence(Timestamp now) {
     std::vector<PointId> group;
     std::copy_if(newly_silent_.begin(), newly_silent_.end(), std::back_inserter(group), [&](PointId id) { return is_sensor(id) == sensor; });
     if (group.empty()) continue;
-    const bool is_protective = std::any_of(group.begin(), group.end(), [&](PointId id) { return profile_.point(id).is_protective; });
     const auto& latest = watch(group.front()).latest();
     const std::string_view why = latest && !latest->is_good() ? to_word(latest->quality()) : "nothing came";
     const Timestamp since = watch(group.front()).last_good_at().value_or(at_ms(0));
     const std::string others = group.size() > 1 ? fmt::format(" and {} more points", group.size() - 1) : "";
-    book_.raise({sensor ? Kind::sensor : Kind::no_data, is_protective ? Severity::warn : Severity::note, true, now, group, std::nullopt, std::nullopt, {}, Aspect::reading,
+    book_.raise({sensor ? Kind::sensor : Kind::no_data, Severity::note, true, now, group, std::nullopt, std::nullopt, {}, Aspect::reading,
                  fmt::format("no good reading of {}{} for {} ({})", profile_.point(group.front()).name, others, span_text(now - since), why)});
   }
   newly_silent_.clear();
   newly_silent_at_.reset();
+}
+
+/// A gap of a minute is for the record; one that stays wants a person in the morning.
+void Engine::insist_on_silence(Timestamp now) {
+  std::vector<Finding> lasting;
+  for (const Finding* finding : book_.standing()) {
+    const bool is_silence = finding->kind == Kind::no_data || (finding->kind == Kind::sensor && finding->aspect == Aspect::reading);
+    if (!is_silence || finding->severity != Severity::note || now - finding->at < silence_lasts_after) continue;
+    lasting.push_back(*finding);
+  }
+  for (Finding& finding : lasting) {
+    const profile::Point& point = profile_.point(finding.points.front());
+    const std::string others = finding.points.size() > 1 ? fmt::format(" and {} more points", finding.points.size() - 1) : "";
+    const auto& latest = watch(finding.points.front()).latest();
+    finding.message = fmt::format("still no good reading of {}{} after {} ({}): its hours stand still until somebody has looked at its meter and clip", point.name, others, span_text(now - finding.at),
+                                  latest && !latest->is_good() ? to_word(latest->quality()) : "nothing comes");
+    finding.severity = Severity::warn;
+    finding.at = now;
+    book_.raise(std::move(finding));
+  }
 }
 
 /// Losing the last protective point is losing sight of the unit. Only what the meters themselves said counts as lost:
@@ -307,7 +339,8 @@ void Engine::begin_segment(Timestamp at) {
   running_watts_.reset();
   no_power_since_.reset();
   for (const Finding* finding : book_.standing()) {
-    const bool ends = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway;
+    const bool ends = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway || finding->kind == Kind::speed ||
+                      (finding->kind == Kind::step && !draws_no_power_);
     if (!ends) continue;
     const std::optional<PointId> point = finding->points.empty() ? std::nullopt : std::optional(finding->points.front());
     book_.clear(finding->kind, point, at, "a new segment begins; it is judged afresh");

@@ -62,6 +62,7 @@ class Engine {
 
  private:
   void begin_call(Timestamp at);
+  Duration gap_after() const;
   void on_second(Timestamp second);
   void on_minute(Timestamp minute);
   void take_one(const Reading& reading);
@@ -71,9 +72,12 @@ class Engine {
   void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_dissipation(const PointWatch& watch, Timestamp at);
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  void judge_meter(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  bool is_exchanged(const Case& told, PointId& other) const;
   void count_second(Timestamp second);
   const PointWatch* silent_protective_point(Timestamp now) const;
   void judge_silence(Timestamp now);
+  void insist_on_silence(Timestamp now);
   void judge_blindness(Timestamp now);
   bool holds_up_the_warm_up(const PointWatch& watch) const;
   void move_phase(Timestamp now);
@@ -128,6 +132,7 @@ class Engine {
   Timestamp now_{};
   Timestamp next_second_ = at_ms(1000);
   std::optional<Timestamp> last_input_at_;
+  Duration input_interval_{};                ///< usual distance of inputs
   Duration unconfirmed_{};                   ///< seconds under conditions since the last input: the next one confirms them
   Timestamp watched_from_{};                 ///< nobody can be called silent for what was before
   bool has_no_view_ = false;                 ///< a protective point is silent

@@ -21,8 +21,8 @@ std::string_view to_word(Kind kind);
 enum class Severity : std::uint8_t { note, warn, trip };
 std::string_view to_word(Severity severity);
 
-/// Which of a point's figures a limit speaks of: they come and go apart.
-enum class Aspect : std::uint8_t { reading, dissipation };
+/// Which of a point's figures a finding speaks of: they come and go apart. meter: what its readings say of the meter.
+enum class Aspect : std::uint8_t { reading, dissipation, meter };
 
 struct Finding {
   Kind kind = Kind::limit;

@@ -14,6 +14,8 @@ constexpr Duration limit_off_delay = std::chrono::seconds{60};
 /// A fifth of the way from nominal to the limit (trade habit 20 to 25 %), or 2 % of the limit without a nominal.
 constexpr double deadband_of_distance = 0.20;
 constexpr double deadband_of_limit = 0.02;
+constexpr Duration programme_warn_delay = std::chrono::minutes{15};
+constexpr Duration programme_trip_delay = std::chrono::minutes{5};
 /// A unit counts as up, for the limits that a cold one is beyond, after standing inside them this long.
 constexpr Duration up_after = std::chrono::seconds{10};
 
@@ -32,6 +34,9 @@ PointWatch::PointWatch(const profile::Point& point, PointId id, profile::Drive d
       mains_lag_(expectation_.lag_minutes),
       room_lag_(expectation_.lag_minutes),
       traits_(analysis::traits_of(point, drive)),
+      is_programme_(drive == profile::Drive::programme && !point.is_temperature() && point.role != Role::heater && point.role != Role::speed && point.role != Role::offset &&
+                    point.role != Role::mains_voltage),
+      plausible_(point),
       has_contact_watch_(falls_to_zero_when_a_clip_falls(point.role) && !point.is_temperature()) {
   add_limit(point.warn.low, false, false);
   add_limit(point.warn.high, true, false);
@@ -46,6 +51,9 @@ void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_tr
   policy.is_high = is_high;
   policy.deadband = point_->nominal ? deadband_of_distance * std::fabs(*limit - *point_->nominal) : deadband_of_limit * std::fabs(*limit);
   policy.on_delay = is_trip ? point_->trip_dwell : point_->warn_dwell;
+  // Programme lifts currents and watts and pulls rails down for as long as a loud passage lasts: there a limit means
+  // every reading of that long, pauses between the notes included.
+  if (is_programme_) policy.on_delay = std::max(policy.on_delay, is_trip ? programme_trip_delay : programme_warn_delay);
   policy.off_delay = limit_off_delay;
   const bool is_cold_beyond = is_high ? 0.0 > *limit : 0.0 < *limit;
   limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
@@ -56,6 +64,7 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   latest_ = reading;
   if (!reading.is_good()) return taken;
   watts_ = watts;
+  judge_meter(reading, is_disturbed || !is_telling, taken);
   if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
     taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);
@@ -73,6 +82,38 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   step_limits(reading.at(), reading.value(), is_disturbed, taken.limits);
   if (is_telling) minute_.add(reading.at(), reading.value());
   return taken;
+}
+
+/// What a reading must be off, at least, to be called wild, in uom.
+double PointWatch::wild_least() const {
+  constexpr double wild_kelvin = 6.0;
+  constexpr double wild_of_limit = 0.5;
+  constexpr double wild_share = 0.2;
+  constexpr double wild_speed = 0.03;
+  switch (traits_.scale) {
+    case analysis::Scale::kelvin: return wild_kelvin;
+    case analysis::Scale::of_limit: return wild_of_limit * traits_.unit;
+    case analysis::Scale::logarithm: break;
+  }
+  return (point_->role == Role::speed ? wild_speed : wild_share) * std::fabs(closed_->median);
+}
+
+void PointWatch::judge_meter(const Reading& reading, bool is_excused, Taken& taken) {
+  constexpr int reversed_readings = 3;
+  constexpr double reversed_share = 0.2;
+  const double value = reading.value();
+  is_stuck_ = point_->quantity != Quantity::state && stuck_.step(reading.at(), value);
+  taken.is_stuck = is_stuck_;
+  if (is_excused || !closed_ || point_->role == Role::mains_voltage || point_->role == Role::ambient) return;
+  const double level = closed_->median;
+  const double least = wild_least();
+  if (std::fabs(value - level) > std::max(analysis::Bursts::spreads_wild * closed_->spread, least)) last_wild_at_ = reading.at();
+  taken.bursts = bursts_.step(reading.at(), value, level, closed_->spread, least);
+  const double no_steps = std::max({3.0 * digit_, 0.05 * least});
+  taken.is_rough = roughness_.step(value, no_steps / analysis::Roughness::times_rougher);
+  const bool is_reversed = traits_.scale == analysis::Scale::logarithm && value * level < 0.0 && std::fabs(std::fabs(value) - std::fabs(level)) < reversed_share * std::fabs(level);
+  reversed_ = is_reversed ? reversed_ + 1 : 0;
+  taken.is_reversed = reversed_ >= reversed_readings;
 }
 
 void PointWatch::step_limits(Timestamp at, double value, bool is_disturbed, std::vector<LimitChange>& changes) {
@@ -128,6 +169,10 @@ void PointWatch::begin_segment() {
   series_.clear();
   minute_.clear();
   contact_.clear();
+  bursts_.clear();
+  roughness_.clear();
+  plausible_.clear();
+  closed_.reset();
   exponent_.forget_neighbours();
   is_baseline_current_ = false;
   trend.reset();

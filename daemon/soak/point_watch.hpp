@@ -5,12 +5,16 @@
 #include <string>
 #include <vector>
 
+#include "analysis/bursts.hpp"
 #include "analysis/compensation.hpp"
 #include "analysis/contact.hpp"
 #include "analysis/limit.hpp"
 #include "analysis/minute.hpp"
+#include "analysis/plausible.hpp"
+#include "analysis/roughness.hpp"
 #include "analysis/series.hpp"
 #include "analysis/settling.hpp"
+#include "analysis/stuck.hpp"
 #include "analysis/traits.hpp"
 #include "analysis/trend.hpp"
 #include "core/reading.hpp"
@@ -55,7 +59,13 @@ class PointWatch {
     analysis::ContactVerdict contact = analysis::ContactVerdict::fine;
     bool contact_changed = false;
     std::vector<LimitChange> limits;
+    std::optional<analysis::Bursts::Told> bursts;
+    bool is_rough = false;
+    bool is_stuck = false;
+    bool is_reversed = false;
   };
+  /// Could a unit have caused this reading? Else it is what a meter sends when it has nothing to say.
+  bool is_plausible(const Reading& reading) { return !reading.is_good() || plausible_.step(reading.at(), reading.value()); }
   /// Takes a reading; limits are judged on its raw value. is_disturbed: the mains sags, so what falls with it is no news.
   /// is_telling: the moment shows the unit, not the programme: only then does the reading count for trends.
   Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed, bool is_telling);
@@ -77,6 +87,12 @@ class PointWatch {
   std::optional<double> last_good() const { return last_good_; }
   /// The minute that was closed last.
   const std::optional<analysis::Minute>& minute() const { return closed_; }
+  std::optional<Timestamp> last_wild_at() const { return last_wild_at_; }
+  double times_rougher() const { return roughness_.times(); }
+  Timestamp stuck_since() const { return stuck_.since(); }
+  /// Neither stuck nor reversed at the last reading.
+  bool has_sane_meter() const { return !is_stuck_ && reversed_ == 0; }
+  bool has_calm_contact(Timestamp now) const { return bursts_.is_calm(now); }
   /// The smallest movement that this meter can show, on the scale of the traits: a few of its digits, or what its
   /// accuracy statement leaves to chance.
   double least_visible() const;
@@ -121,6 +137,7 @@ class PointWatch {
   analysis::Lag mains_lag_;
   analysis::Lag room_lag_;
   analysis::Traits traits_;
+  bool is_programme_;
   analysis::MinuteCollector minute_;
   std::optional<analysis::Minute> closed_;
   double digit_ = 0.0;                 ///< smallest difference seen between two readings; 0: none yet
@@ -130,6 +147,16 @@ class PointWatch {
   std::vector<Limit> limits_;
   bool are_cold_limits_armed_ = false;
   std::optional<Timestamp> inside_since_;
+  void judge_meter(const Reading& reading, bool is_excused, Taken& taken);
+  double wild_least() const;
+
+  analysis::Plausible plausible_;
+  analysis::Bursts bursts_;
+  analysis::Stuck stuck_;
+  analysis::Roughness roughness_;
+  std::optional<Timestamp> last_wild_at_;
+  int reversed_ = 0;
+  bool is_stuck_ = false;
   std::optional<Reading> latest_;
   std::optional<Timestamp> last_good_at_;
   std::optional<double> last_good_;

@@ -22,8 +22,9 @@ constexpr Duration no_power_after = std::chrono::seconds{10};
 
 }  // namespace
 
-void Engine::take_one(const Reading& reading) {
-  PointWatch& point = watch(reading.point());
+void Engine::take_one(const Reading& as_met) {
+  PointWatch& point = watch(as_met.point());
+  const Reading reading = point.is_plausible(as_met) ? as_met : as_met.with_quality(Quality::implausible);
   const std::size_t index = reading.point().index;
   if (const auto& before = point.latest(); before && before->at() < reading.at()) {
     const Duration passed = reading.at() - before->at();
@@ -48,6 +49,7 @@ void Engine::take_one(const Reading& reading) {
   if (reading.point() == watts_point_) take_watts(reading);
   if (mains_.is_gone()) return;
   judge_contact(point, taken, reading.at());
+  judge_meter(point, taken, reading.at());
   judge_limits(point, taken, reading.at());
   if (taken.contact == ContactVerdict::fine) judge_dissipation(point, reading.at());
 }
@@ -156,6 +158,37 @@ void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
       if (change.is_trip) open_outlet(at, Power::tripped, reason);
     }
   }
+}
+
+/// Is it the unit or the meter? What single readings say of joints, probes and leads.
+void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {
+  const profile::Point& point = watch.point();
+  const PointId id = watch.id();
+  const auto say = [&](Kind kind, std::string message) {
+    book_.raise({kind, Severity::warn, true, at, {id}, watch.last_good(), std::nullopt, point.uom.symbol, Aspect::meter, std::move(message)});
+  };
+  if (taken.is_stuck && !book_.covers(Kind::sensor, id))
+    say(Kind::sensor, fmt::format("{} has read exactly {} for {}, far longer than it ever stood before: the meter has stopped, not the unit; {}", point.name,
+                                  figure(point, *watch.last_good()), span_text(at - watch.stuck_since()), surroundings_text()));
+  if (taken.is_reversed && !book_.covers(Kind::sensor, id))
+    say(Kind::sensor, fmt::format("{} reads {}: the same figure with the other sign, so its leads are reversed; {}", point.name, figure(point, *watch.last_good()), surroundings_text()));
+  if (!taken.bursts && !taken.is_rough) return;
+  if (stages_.phase() == Phase::warming || book_.covers(Kind::intermittent, id)) return;
+  if (taken.bursts) {
+    // What its matched points do at the same time is programme or mains, not a joint.
+    const bool is_shared = std::any_of(point.matched_with.begin(), point.matched_with.end(), [&](PointId sibling) {
+      const auto wild = points_[sibling.index].last_wild_at();
+      return wild && watch.last_wild_at() && std::chrono::abs(*wild - *watch.last_wild_at()) <= analysis::Bursts::group_gap;
+    });
+    if (is_shared) return;
+    return say(Kind::intermittent, fmt::format("{} broke away {} times in {} and came back each time: a joint, a socket or the clip itself; wiggle it before trusting either; {}", point.name,
+                                               taken.bursts->groups, span_text(taken.bursts->within), surroundings_text()));
+  }
+  std::size_t restless = 0;
+  for (const PointWatch& other : points_) restless += other.times_rougher() > analysis::Roughness::times_rougher / 2.0 ? 1 : 0;
+  if (3 * restless > points_.size() + 2) return;  // everything is restless: the bench or the mains
+  say(Kind::intermittent, fmt::format("{} is {:.0f} times as restless as in its own last hours while others are calm: a noisy part or a crackling joint; {}", point.name, watch.times_rougher(),
+                                      surroundings_text()));
 }
 
 void Engine::judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at) {

@@ -19,6 +19,15 @@ constexpr Duration trend_window = std::chrono::hours{6};
 /// A limit further ahead than this is not worth a figure.
 constexpr double hours_ahead_max = 400.0;
 
+/// A heavy part cannot lose a quarter of its rise in a dozen minutes while the unit goes on: the probe has let go.
+bool is_probe_off(const profile::Point& point, const analysis::Stream& stream, const Case& told) {
+  constexpr double share_of_rise = 0.25;
+  constexpr double kelvin_least = 5.0;
+  constexpr double minutes_most = 12.0;
+  if (!point.is_temperature() || !told.state.is_quick || told.is_consequence || told.state.quick_minutes > minutes_most) return false;
+  return told.state.moved < -std::max(kelvin_least, share_of_rise * (stream.rise() - told.state.moved));
+}
+
 Kind kind_of(const profile::Point& point, const Case& told) {
   if (point.is_temperature()) return Kind::rise;
   if (point.role == Role::speed) return Kind::speed;
@@ -108,15 +117,51 @@ std::string Engine::company_text(const Case& told) const {
   return text;
 }
 
+/// Two jumped in the same minute and each stands where the other stood: the leads have changed places.
+bool Engine::is_exchanged(const Case& told, PointId& other) const {
+  constexpr double same_share = 0.05;
+  if (!told.state.is_abrupt || told.is_difference) return false;
+  const auto is_near = [&](double a, double b) { return std::fabs(a - b) < same_share * std::max(std::fabs(a), std::fabs(b)); };
+  const auto now_and_before = [&](PointId id) {
+    const double now = points_[id.index].recent_raw_level(std::chrono::minutes{2}).value_or(0.0);
+    return std::pair(now, expected_from(now, departures_.own(id).state().moved, departures_.own(id).traits()));
+  };
+  const auto mine = now_and_before(told.named);
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const PointId id{static_cast<std::uint16_t>(i)};
+    const analysis::Stream::State& state = departures_.own(id).state();
+    if (id == told.named || !state.is_departed || !state.is_abrupt || points_[i].point().uom.symbol != profile_.point(told.named).uom.symbol) continue;
+    const auto its = now_and_before(id);
+    if (!is_near(mine.first, its.second) || !is_near(its.first, mine.second)) continue;
+    other = id;
+    return true;
+  }
+  return false;
+}
+
 void Engine::tell(const Case& told, Timestamp now) {
   const PointWatch& watch = points_[told.named.index];
   const profile::Point& point = watch.point();
   if (!watch.last_good()) return;
+  if (PointId other{}; is_exchanged(told, other)) {
+    if (!book_.covers(Kind::sensor, other))
+      book_.raise({Kind::sensor, Severity::warn, true, now, {told.named, other}, watch.last_good(), std::nullopt, point.uom.symbol, Aspect::meter,
+                   fmt::format("{} and {} jumped in the same minute, each to where the other stood: their leads have changed places; {}", point.name, profile_.point(other).name, surroundings_text())});
+    return;
+  }
+  if (is_probe_off(point, departures_.own(told.named), told)) {
+    book_.raise({Kind::sensor, Severity::warn, true, now, {told.named}, watch.last_good(), std::nullopt, point.uom.symbol, Aspect::meter,
+                 fmt::format("{} fell by {:.0f} K in {:.0f} min while the unit went on as before: faster than the part can cool, so its probe has let go; {}", point.name, -told.state.moved,
+                             told.state.quick_minutes, surroundings_text())});
+    return;
+  }
   const analysis::Traits& traits = departures_.own(told.named).traits();
   const Kind kind = kind_of(point, told);
   if (book_.covers(Kind::runaway, told.named) && kind == Kind::drift) return;
   const double raw = watch.recent_raw_level(level_window).value_or(*watch.last_good());
-  Finding finding{kind, told.is_consequence ? Severity::note : Severity::warn, true, now, {told.named}, raw, std::nullopt, point.uom.symbol, Aspect::reading, {}};
+  // What follows from something told, or adds to a limit that stands, is for the morning sheet.
+  const bool is_known = told.is_consequence || book_.covers(Kind::limit, told.named);
+  Finding finding{kind, is_known ? Severity::note : Severity::warn, true, now, {told.named}, raw, std::nullopt, point.uom.symbol, Aspect::reading, {}};
   finding.points.insert(finding.points.end(), told.with.begin(), told.with.end());
   const double hours = std::max(told.state.is_quick ? told.state.quick_minutes / 60.0 : hours_of(now - at_ms(told.state.since_minute * 60000)), 1.0 / 60.0);
   const std::string against = told.is_difference ? "beside its matched points" : "at these mains and in this room";
@@ -134,18 +179,31 @@ void Engine::end_departures(Timestamp now) {
   struct Ended {
     Kind kind;
     PointId point;
+    Aspect aspect;
   };
   std::vector<Ended> ended;
   for (const Finding* finding : book_.standing()) {
-    const bool is_departure = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::speed || finding->kind == Kind::imbalance ||
-                              (finding->kind == Kind::step && !draws_no_power_);
-    if (!is_departure || finding->aspect != Aspect::reading || finding->points.empty()) continue;
-    const bool is_over = std::all_of(finding->points.begin(), finding->points.end(), [&](PointId id) { return departures_.is_calm(id); });
-    if (is_over) ended.push_back({finding->kind, finding->points.front()});
+    if (finding->points.empty()) continue;
+    const PointWatch& first = points_[finding->points.front().index];
+    const bool is_calm = std::all_of(finding->points.begin(), finding->points.end(), [&](PointId id) { return departures_.is_calm(id); });
+    bool is_over = false;
+    switch (finding->kind) {
+      case Kind::drift:
+      case Kind::rise:
+      case Kind::speed:
+      case Kind::imbalance: is_over = is_calm; break;
+      case Kind::step: is_over = is_calm && !draws_no_power_; break;
+      case Kind::intermittent: is_over = first.has_calm_contact(now) && first.times_rougher() < analysis::Roughness::times_rougher / 2.0; break;
+      case Kind::sensor: is_over = finding->aspect == Aspect::meter && is_calm && first.has_sane_meter(); break;
+      default: break;
+    }
+    if (is_over) ended.push_back({finding->kind, first.id(), finding->aspect});
   }
   for (const Ended& one : ended) {
     const PointWatch& watch = points_[one.point.index];
-    book_.clear(one.kind, one.point, now, fmt::format("{} is back where mains and room would have it: {}", watch.point().name, figure(watch.point(), *watch.last_good())));
+    const bool is_course = one.aspect == Aspect::reading;
+    book_.clear(one.kind, one.point, now, fmt::format("{} {}: {}", watch.point().name, is_course ? "is back where mains and room would have it" : "reads soundly again", figure(watch.point(), *watch.last_good())),
+                one.aspect);
   }
 }
 

@@ -82,7 +82,7 @@ TEST(Story, ABiasSupplyThatSlipsIsOneEventAndNotFour) {
   const auto drifts = night.findings(Kind::drift);
   ASSERT_FALSE(drifts.empty());
   EXPECT_EQ(drifts[0].points.size(), 4u);
-  EXPECT_NE(drifts[0].message.find("matched points move with it"), std::string::npos) << drifts[0].message;
+  EXPECT_NE(drifts[0].message.find("moved with it"), std::string::npos) << drifts[0].message;
   for (const auto& finding : drifts) EXPECT_EQ(night.name(finding), night.name(drifts[0]));
 }
 

@@ -1,0 +1,45 @@
+#pragma once
+/// Single wild readings mean nothing; wild readings that come back in groups are a bad joint.
+#include <array>
+#include <cstdint>
+#include <optional>
+
+#include "core/timestamp.hpp"
+
+namespace steadyglow::analysis {
+
+class Bursts {
+ public:
+  static constexpr double spreads_wild = 8.0;
+  static constexpr Duration group_gap = std::chrono::seconds{60};
+  static constexpr Duration window = std::chrono::hours{3};
+  /// A change that stays this long is a step, not a burst.
+  static constexpr Duration step_after = std::chrono::minutes{3};
+  /// A group of several counts two, a lone spike one; so many within the window speak.
+  static constexpr int score_needed = 4;
+
+  struct Told {
+    int groups = 0;
+    Duration within{};
+  };
+  /// level, spread: of the minute before. least: what a reading must be off at all, in uom.
+  /// Returns what there is to say when the score is reached.
+  std::optional<Told> step(Timestamp at, double value, double level, double spread, double least);
+  /// No wild reading for a whole window.
+  bool is_calm(Timestamp now) const;
+  void clear() { *this = Bursts{}; }
+
+ private:
+  struct Group {
+    Timestamp first{};
+    Timestamp last{};
+    int wild = 0;
+    bool has_ended = false;  ///< readings were normal again after it
+    bool is_step = false;
+  };
+  static constexpr std::size_t groups_kept = 16;
+  std::array<Group, groups_kept> groups_{};
+  std::size_t count_ = 0;  ///< all that ever were
+};
+
+}  // namespace steadyglow::analysis

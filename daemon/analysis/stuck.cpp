@@ -1,0 +1,27 @@
+#include "analysis/stuck.hpp"
+
+#include <algorithm>
+
+namespace steadyglow::analysis {
+
+bool Stuck::step(Timestamp at, double value) {
+  if (!begun_) begun_ = at;
+  if (!value_ || value != *value_) {
+    if (value_) {
+      longest_calm_ = std::max(longest_calm_, last_ - since_);
+      ++changes_;
+    }
+    value_ = value;
+    since_ = at;
+    last_ = at;
+    readings_ = 1;
+    return false;
+  }
+  last_ = at;
+  ++readings_;
+  const Duration calm = at - since_;
+  const auto own = Duration{static_cast<Duration::rep>(calm_runs * static_cast<double>(longest_calm_.count()))};
+  return since_ - *begun_ > habit_least && changes_ >= changes_least && readings_ >= readings_least && calm > std::max(stuck_least, own);
+}
+
+}  // namespace steadyglow::analysis
