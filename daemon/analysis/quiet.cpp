@@ -8,8 +8,8 @@
 namespace steadyglow::analysis {
 namespace {
 
-/// The low level is what a fifth of the minutes came down to: fewer are pauses, more are loud.
-constexpr double low_share = 0.2;
+/// The low level is what one minute in twelve came down to: pauses are rare, and one of them may be a slip.
+constexpr double low_share = 0.08;
 /// From so many samples in a minute, the lowest may be a slip.
 constexpr int samples_for_second = 4;
 
@@ -28,6 +28,7 @@ void Quiet::step(Timestamp at, double activity) {
     second_ = value;
   }
   ++count_;
+  newest_ = value;
   was_near_ = is_near_;
   is_near_ = level_ && value <= *level_ * (1.0 + near_share);
 }

@@ -15,10 +15,12 @@ class Quiet {
  public:
   static constexpr std::size_t minutes_kept = 120;
   static constexpr double near_share = 0.05;
+  static constexpr double loose_share = 0.60;
 
   void step(Timestamp at, double activity);
   /// The newest two samples were near the low level.
   bool is_quiet() const { return is_near_ && was_near_; }
+  bool is_within(double share) const { return level_ && newest_ <= *level_ * (1.0 + share); }
   std::optional<double> level() const { return level_; }
   void clear() { *this = Quiet{}; }
 
@@ -32,6 +34,7 @@ class Quiet {
   double second_ = 0.0;
   int count_ = 0;
   std::optional<double> level_;
+  double newest_ = 0.0;
   bool is_near_ = false;
   bool was_near_ = false;
 };

@@ -122,6 +122,24 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
           {0.0, power}};
 }
 
+std::size_t Stream::unbroken(std::int64_t minute, const Climate& climate, std::span<double> into) const {
+  std::array<double, course_columns_max> x{};
+  std::size_t count = 0;
+  double newest = 0.0;
+  for (std::int64_t m = minute; count < into.size() && m >= begun_ + cold_minutes_quick; --m) {
+    const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
+    const ClimateNow* at = climate.minute(m);
+    if (value.minute != m || at == nullptr) break;
+    const std::size_t n = columns(*at, static_cast<double>(m - begun_) + 0.5, x);
+    double r = value.y;
+    for (std::size_t i = 0; i < n; ++i) r -= (fit_ ? fit_->coefficients[i] : 0.0) * x[i];
+    if (count == 0) newest = value.y - r;
+    into[count++] = r + newest;
+  }
+  std::reverse(into.begin(), into.begin() + static_cast<std::ptrdiff_t>(count));
+  return count;
+}
+
 double Stream::move_within(double minutes) const {
   std::size_t h = 0;
   while (h + 1 < horizons.size() && static_cast<double>(horizons[h]) < minutes) ++h;
@@ -269,7 +287,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
   const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least);
   const double mains_sd = traits_.scale == Scale::kelvin ? 0.5 * rise_ : fit_ ? std::max(0.05, fit_->sds[1]) : traits_.mains.sd;
   for (std::size_t h = 0; h < horizons.size(); ++h) {
-    const std::int64_t window = std::max<std::int64_t>(2, horizons[h] / 4);
+    const std::int64_t window = std::max<std::int64_t>(3, horizons[h] / 4);  // of three, one may be wild
     std::array<double, 64> near{};
     std::array<double, 64> far{};
     std::size_t near_count = 0;

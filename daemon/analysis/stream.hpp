@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <deque>
 #include <optional>
+#include <span>
 
 #include "analysis/climate.hpp"
 #include "analysis/course.hpp"
@@ -61,6 +62,11 @@ class Stream {
   double leaning_z() const { return fit_ && fit_->departure ? fit_->departure->z() : 0.0; }
   /// The newest movement within that many minutes (one of the horizons, or near it), compensated; for naming.
   double move_within(double minutes) const;
+  /// The last minutes without a gap, oldest first, with mains, room and heat taken out so that the newest stands as
+  /// measured; at most into.size(). Returns how many.
+  std::size_t unbroken(std::int64_t minute, const Climate& climate, std::span<double> into) const;
+  /// How far it usually moves within a quarter of an hour.
+  double habit() const { return habits_[1].sd(); }
   /// Over the room, in kelvin (temperatures).
   double rise() const { return rise_; }
   const std::optional<CourseFit>& fit() const { return fit_; }

@@ -52,6 +52,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       counted_when_seen_(profile_.points.size()),
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
+  quiets_.resize(profile_.points.size());
   const auto current = profile_.first_of(Role::mains_current);
   proof_point_ = current ? current : watts_point_;
   if (profile_.drive == profile::Drive::programme) activity_point_ = watts_point_ ? watts_point_ : current ? current : profile_.first_of(Role::bias);
@@ -86,9 +87,13 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
     input_interval_ = input_interval_ == Duration{} ? passed : (7 * input_interval_ + passed) / 8;
   }
   // What tells loud from quiet is heard before the readings that it speaks for.
-  if (activity_point_)
-    for (const Reading& reading : readings)
-      if (reading.point() == *activity_point_ && reading.is_good()) quiet_.step(now_, reading.value());
+  if (activity_point_) {
+    for (const Reading& reading : readings) {
+      if (!reading.is_good()) continue;
+      if (reading.point() == *activity_point_) quiet_.step(now_, reading.value());
+      if (profile_.point(reading.point()).role == Role::bias) quiets_[reading.point().index].step(now_, reading.value());
+    }
+  }
   for (const Reading& reading : readings) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
   last_input_at_ = now_;
   return events_;
@@ -336,6 +341,7 @@ void Engine::begin_segment(Timestamp at) {
   for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
   departures_.begin_segment(at);
   quiet_.clear();
+  for (analysis::Quiet& quiet : quiets_) quiet.clear();
   running_watts_.reset();
   no_power_since_.reset();
   for (const Finding* finding : book_.standing()) {

@@ -84,6 +84,7 @@ class Engine {
   void move_stage(Timestamp now);
   void judge_trends(Timestamp now);
   void judge_runaway(PointWatch& watch, Timestamp now);
+  std::size_t tail_of(const analysis::Stream& stream, Timestamp now, std::span<double> tail) const;
   void learn_trend_of(PointWatch& watch);
   void tell(const Case& told, Timestamp now);
   void end_departures(Timestamp now);
@@ -91,6 +92,7 @@ class Engine {
   std::string ahead_text(const PointWatch& watch, double per_hour, Finding& finding) const;
   analysis::Climate::Input climate() const;
   bool is_quiet_point(const profile::Point& point) const;
+  bool is_quiet_for(PointId id) const;
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
   void begin_segment(Timestamp at);
@@ -108,7 +110,8 @@ class Engine {
   Stages stages_;
   std::vector<PointWatch> points_;
   Departures departures_;
-  analysis::Quiet quiet_;                   ///< programme only
+  analysis::Quiet quiet_;                   ///< programme only: the activity point's
+  std::vector<analysis::Quiet> quiets_;     ///< programme only: per point, used for idle currents
   std::optional<PointId> activity_point_;   ///< programme only: what tells loud from quiet
   std::vector<DissipationWatch> dissipations_;
   MainsWatch mains_;

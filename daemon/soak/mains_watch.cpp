@@ -20,7 +20,10 @@ bool held(std::optional<Timestamp>& since, bool holds, Timestamp at, Duration ho
 std::optional<MainsWatch::Change> MainsWatch::step(Timestamp at, double volts) {
   if (!nominal_) return std::nullopt;
   const double share = volts / *nominal_;
-  if (std::fabs(share - 1.0) > sag_band) disturbed_at_ = at;
+  if (std::fabs(share - 1.0) > sag_band) {
+    if (!is_disturbed(at)) disturbed_since_ = at;
+    disturbed_at_ = at;
+  }
   const bool gone = held(gone_since_, share < gone_share, at, gone_after);
   const bool back = held(back_since_, share > back_share, at, back_after);
   const bool outside = held(outside_since_, std::fabs(share - 1.0) > band, at, outside_after);

@@ -16,6 +16,7 @@ class MainsWatch {
   static constexpr Duration gone_after = std::chrono::seconds{1};
   static constexpr Duration back_after = std::chrono::seconds{10};
   static constexpr Duration outside_after = std::chrono::seconds{60};
+  static constexpr Duration sag_most = std::chrono::minutes{3};
   static constexpr Duration sag_tail = std::chrono::seconds{30};
 
   enum class Change { gone, back, outside, inside };
@@ -27,6 +28,8 @@ class MainsWatch {
   bool is_gone() const { return is_gone_; }
   bool is_outside() const { return is_outside_; }
   /// Sagging or swelling now, or so recently that the unit still feels it.
+  /// A sag or a swell that has just begun: what is measured meanwhile belongs to it. One that lasts is the weather.
+  bool is_sagging(Timestamp now) const { return is_disturbed(now) && disturbed_since_ && now - *disturbed_since_ < sag_most; }
   bool is_disturbed(Timestamp now) const { return is_gone_ || (disturbed_at_ && now - *disturbed_at_ < sag_tail); }
 
  private:
@@ -37,6 +40,7 @@ class MainsWatch {
   std::optional<Timestamp> back_since_;
   std::optional<Timestamp> outside_since_;
   std::optional<Timestamp> disturbed_at_;
+  std::optional<Timestamp> disturbed_since_;
 };
 
 }  // namespace steadyglow::soak

@@ -64,7 +64,7 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   latest_ = reading;
   if (!reading.is_good()) return taken;
   watts_ = watts;
-  judge_meter(reading, is_disturbed || !is_telling, taken);
+  judge_meter(reading, is_disturbed || is_programme_, taken);
   if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
     taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);

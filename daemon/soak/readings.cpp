@@ -39,7 +39,7 @@ void Engine::take_one(const Reading& as_met) {
     bad_since_[index] = reading.at();
   }
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
-  const bool is_telling = !mains_.is_gone() && !draws_no_power_ && (!is_quiet_point(point.point()) || quiet_.is_quiet());
+  const bool is_telling = !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
   const auto taken = point.take(reading, watts_, watts_at_, is_disturbed, is_telling);
   if (!reading.is_good()) return;
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
@@ -58,6 +58,21 @@ void Engine::take_one(const Reading& as_met) {
 bool Engine::is_quiet_point(const profile::Point& point) const {
   if (!activity_point_ || point.is_temperature()) return false;
   return point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias || point.role == Role::offset;
+}
+
+/// Is the programme quiet, as far as others tell? A point does not decide alone when it may be judged: its matched points
+/// (for rails: all idle currents) must be near their own low level; the point itself only not far above.
+bool Engine::is_quiet_for(PointId id) const {
+  if (*activity_point_ != id && !quiet_.is_quiet()) return false;
+  const profile::Point& point = profile_.point(id);
+  if (point.role != Role::bias) {
+    for (std::size_t i = 0; i < points_.size(); ++i)
+      if (profile_.points[i].role == Role::bias && quiets_[i].level() && !quiets_[i].is_within(analysis::Quiet::loose_share)) return false;
+    return true;
+  }
+  for (const PointId sibling : point.matched_with)
+    if (!quiets_[sibling.index].is_quiet()) return false;
+  return quiets_[id.index].is_within(point.matched_with.empty() ? analysis::Quiet::near_share : analysis::Quiet::loose_share);
 }
 
 void Engine::take_mains(const Reading& reading) {

@@ -24,7 +24,7 @@ bool is_probe_off(const profile::Point& point, const analysis::Stream& stream, c
   constexpr double share_of_rise = 0.25;
   constexpr double kelvin_least = 5.0;
   constexpr double minutes_most = 12.0;
-  if (!point.is_temperature() || !told.state.is_quick || told.is_consequence || told.state.quick_minutes > minutes_most) return false;
+  if (!point.is_temperature() || !told.state.is_quick || told.state.quick_minutes > minutes_most) return false;
   return told.state.moved < -std::max(kelvin_least, share_of_rise * (stream.rise() - told.state.moved));
 }
 

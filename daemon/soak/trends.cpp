@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "analysis/runaway.hpp"
@@ -19,6 +20,8 @@ constexpr std::int64_t trend_every_minutes = 5;
 /// Siblings that make less than this share of a movement (either way) stand still beside it.
 constexpr double together_share = 0.6;
 constexpr double runaway_trip_minutes = 2.0;
+/// A runaway must exceed this many of the point's usual movements.
+constexpr double habits_of_runaway = 6.0;
 
 }  // namespace
 
@@ -81,16 +84,27 @@ void Engine::judge_settling_of(PointWatch& watch) {
     book_.clear(Kind::settling, watch.id(), now_, fmt::format("{} has settled", point.name));
 }
 
+/// The last minutes with mains, room and heat taken out, in uom, upwards being the dangerous way.
+std::size_t Engine::tail_of(const analysis::Stream& stream, Timestamp now, std::span<double> tail) const {
+  const std::size_t count = stream.unbroken(analysis::minute_of(now) - 1, departures_.climate(), tail);
+  if (stream.traits().scale == analysis::Scale::logarithm)
+    for (double& value : tail.first(count)) value = std::exp(value);
+  return count;
+}
+
 void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const profile::Point& point = watch.point();
   const bool can_run_away = point.role == Role::bias || point.role == Role::supply_current || point.role == Role::heatsink ||
-                            point.role == Role::transformer || point.role == Role::mains_power || point.role == Role::motor;
+                            point.role == Role::transformer || (point.role == Role::mains_power && !activity_point_) || point.role == Role::motor;
   if (!can_run_away) return;
-  const std::vector<double> tail = watch.unbroken_tail(analysis::runaway_minutes);
+  const analysis::Stream& stream = departures_.own(watch.id());
+  std::array<double, analysis::runaway_minutes> tail{};
+  const std::size_t count = tail_of(stream, now, tail);
   const Baseline baseline = *watch.baseline();
   const double scale = point.is_temperature() ? 100.0 : std::fabs(baseline.level);
-  const analysis::RunawayPolicy policy{0.04 * scale + 3.0 * baseline.spread, 0.012 * scale + 2.0 * baseline.spread};
-  const auto runaway = analysis::judge_runaway(tail, policy);
+  const double habit = point.is_temperature() ? stream.habit() : stream.habit() * scale;
+  const analysis::RunawayPolicy policy{std::max(0.04 * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
+  const auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
   if (!runaway) {
     // It has to stay quiet for as long as the slowest window looks back before it is called over.
     if (!book_.stands(Kind::runaway, watch.id())) return;
@@ -105,8 +119,7 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const auto high = point.trip.high ? point.trip.high : point.warn.high;
   std::optional<double> minutes;
   if (high) {
-    // The projection runs in compensated figures; the limit is moved by the same amount.
-    minutes = runaway->minutes_to(*high - raw_now + runaway->now);
+    minutes = runaway->minutes_to(*high);
     finding.limit = high;
     if (minutes) limit_text = fmt::format("; {} limit {} in about {:.0f} min", point.trip.high ? "trip" : "warning", figure(point, *high), *minutes);
   }
@@ -115,10 +128,11 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   std::string company;
   std::size_t with = 0;
   for (const PointId id : point.matched_with) {
-    const std::vector<double> other = points_[id.index].unbroken_tail(analysis::runaway_minutes);
+    std::array<double, analysis::runaway_minutes> other{};
+    const std::size_t others = tail_of(departures_.own(id), now, other);
     const std::size_t back = static_cast<std::size_t>(3.0 * runaway->window_minutes);
-    if (other.size() <= back) continue;
-    const double other_moved = other.back() - other[other.size() - 1 - back];
+    if (others <= back) continue;
+    const double other_moved = other[others - 1] - other[others - 1 - back];
     if (other_moved < together_share * (runaway->now - runaway->from)) continue;
     finding.points.push_back(id);
     ++with;
