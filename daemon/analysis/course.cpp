@@ -62,6 +62,15 @@ std::optional<double> change_variance(std::span<const std::int64_t> blocks, std:
 
 }  // namespace
 
+double doubt_of(const CourseFit& fit, std::span<const double> x) {
+  Vector column{};
+  std::copy_n(x.begin(), fit.columns, column.begin());
+  column = forward(fit.factor, column, fit.columns);
+  double square = 0.0;
+  for (std::size_t i = 0; i < fit.columns; ++i) square += column[i] * column[i];
+  return std::sqrt(square);
+}
+
 void Course::begin(std::span<const Prior> priors, CourseNoise noise) {
   assert(priors.size() <= course_columns_max);
   priors_.assign(priors.begin(), priors.end());
@@ -138,6 +147,8 @@ std::optional<CourseFit> Course::judge() {
   const Vector b = backward(normal, half_y, p);
 
   CourseFit fit;
+  fit.factor = normal;
+  fit.columns = p;
   for (std::size_t j = 0; j < p; ++j) {
     fit.coefficients[j] = priors_[j].mean + b[j];
     Vector unit{};

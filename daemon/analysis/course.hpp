@@ -41,9 +41,14 @@ struct CourseFit {
   std::array<double, course_columns_max> sds{};
   std::optional<Departure> departure;  ///< the likeliest ramp, however weak
   std::array<double, course_columns_max> beside_departure{};  ///< the coefficients once that ramp is allowed for
+  std::array<std::array<double, course_columns_max>, course_columns_max> factor{};  ///< Cholesky factor of the precision
+  std::size_t columns = 0;
   CourseNoise seen;                    ///< noise of the residuals, hours of the last `noise_late_blocks` left out
 };
 inline constexpr std::size_t noise_late_blocks = 6;
+
+/// Standard deviation of x'b for the fitted b: how unsure the model is of that difference.
+double doubt_of(const CourseFit& fit, std::span<const double> x);
 
 /// Works on one stream at a time; holds only scratch space, so one serves all.
 ///

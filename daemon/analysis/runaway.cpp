@@ -1,5 +1,6 @@
 #include "analysis/runaway.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <vector>
@@ -41,7 +42,9 @@ std::optional<Runaway> judge_runaway(std::span<const double> minutes, const Runa
                                   minutes.begin() + static_cast<std::ptrdiff_t>(start));
     const double m1 = mean(minutes.subspan(start, window));
     const double m2 = mean(minutes.subspan(start + window, window));
-    const double m3 = mean(minutes.subspan(start + 2 * window, window));
+    // One wild minute at the end is no growth: of two, the lower counts.
+    const std::span<const double> last = minutes.subspan(start + 2 * window, window);
+    const double m3 = window == 2 ? std::min(last[0], last[1]) : mean(last);
     const double from = median_in_place(reference);
     const double first = m2 - m1;
     const double second = m3 - m2;

@@ -24,7 +24,7 @@ constexpr std::size_t blocks_min = 5;
 constexpr double unseen_mains = 0.012;
 constexpr double unseen_room = 2.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
-constexpr double margin_of_rise = 0.04;
+constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
 constexpr std::int64_t cold_minutes = 10;
 constexpr std::int64_t cold_minutes_quick = 25;
@@ -153,7 +153,7 @@ double Stream::early_doubt(double age_minutes) const {
 
 double Stream::widening(std::int64_t minute) const {
   const double age = static_cast<double>(minute - begun_);
-  return 1.0 + 1.5 * std::exp(-std::max(0.0, age - 60.0) / 60.0);
+  return 1.0 + std::exp(-std::max(0.0, age - 60.0) / 45.0);
 }
 
 void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
@@ -167,9 +167,10 @@ void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, 
     const double rise = is_difference_ ? rise_ : climate.has_room() ? latest.y - climate.now().room : 20.0;
     rise_ = std::max(5.0, rise);
   }
+  const bool was_departed = state_.is_departed;
   if ((minute + 1) % block_minutes == 0) judge_block(minute, climate, course, is_judging, mains_learned, margin_least);
   if (has_value) judge_quick(minute, climate, is_judging, margin_least);
-  if (state_.is_departed && has_value) follow_departure(minute, climate, margin_least);
+  if (was_departed && has_value) follow_departure(minute, climate, margin_least);
 }
 
 void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
@@ -266,8 +267,8 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
   }
   std::array<double, minutes_kept> residual{};
   std::array<bool, minutes_kept> is_there{};
-  std::array<double, minutes_kept> mains{};
-  std::array<double, course_columns_max> x{};
+  std::array<std::array<double, course_columns_max>, minutes_kept> causes;
+  std::size_t n = 0;
   const std::int64_t reach = horizons.back() + horizons.back() / 4;
   for (std::int64_t back = 0; back < reach; ++back) {
     const std::int64_t m = minute - back;
@@ -275,30 +276,34 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
     const ClimateNow* at = climate.minute(m);
     if (value.minute != m || at == nullptr) continue;
-    const std::size_t n = columns(*at, static_cast<double>(m - begun_) + 0.5, x);
-    double r = value.y;
-    for (std::size_t i = 0; i < n; ++i) r -= (*b)[i] * x[i];
     const auto slot = static_cast<std::size_t>(back);
+    n = columns(*at, static_cast<double>(m - begun_) + 0.5, causes[slot]);
+    double r = value.y;
+    for (std::size_t i = 0; i < n; ++i) r -= (*b)[i] * causes[slot][i];
     residual[slot] = r;
     is_there[slot] = true;
-    mains[slot] = at->ln_mains;
   }
   const double wide = widening(minute);
   const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least);
-  const double mains_sd = traits_.scale == Scale::kelvin ? 0.5 * rise_ : fit_ ? std::max(0.05, fit_->sds[1]) : traits_.mains.sd;
   for (std::size_t h = 0; h < horizons.size(); ++h) {
     const std::int64_t window = std::max<std::int64_t>(3, horizons[h] / 4);  // of three, one may be wild
     std::array<double, 64> near{};
     std::array<double, 64> far{};
     std::size_t near_count = 0;
     std::size_t far_count = 0;
-    double mains_near = 0.0;
-    double mains_far = 0.0;
+    std::array<double, course_columns_max> cause_near{};
+    std::array<double, course_columns_max> cause_far{};
     for (std::int64_t i = 0; i < window; ++i) {
       const auto a = static_cast<std::size_t>(i);
       const auto z = static_cast<std::size_t>(horizons[h] + i);
-      if (is_there[a]) near[near_count++] = residual[a], mains_near += mains[a];
-      if (is_there[z]) far[far_count++] = residual[z], mains_far += mains[z];
+      if (is_there[a]) {
+        near[near_count++] = residual[a];
+        for (std::size_t k = 0; k < n; ++k) cause_near[k] += causes[a][k];
+      }
+      if (is_there[z]) {
+        far[far_count++] = residual[z];
+        for (std::size_t k = 0; k < n; ++k) cause_far[k] += causes[z][k];
+      }
     }
     if (near_count == 0 || far_count == 0) {
       quick_votes_[h] = 0;
@@ -307,11 +312,13 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const double then = median_of(far, far_count);
     const double moved = median_of(near, near_count) - then;
     moves_[h] = moved;
-    const double mains_moved = std::fabs(mains_near / static_cast<double>(near_count) - mains_far / static_cast<double>(far_count));
-    const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * mains_sd * mains_moved;
+    // What the causes did in between, times what is not known of how this figure follows them.
+    for (std::size_t k = 0; k < n; ++k) cause_near[k] = cause_near[k] / static_cast<double>(near_count) - cause_far[k] / static_cast<double>(far_count);
+    const double doubt = fit_ ? doubt_of(*fit_, cause_near) : traits_.mains.sd * std::fabs(cause_near[1]);
+    const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * doubt;
     const bool is_out = std::fabs(moved) > needed;
     quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
-    if (wide < 2.0 && !state_.is_departed) habits_[h].learn(moved);
+    if (wide < 1.5 && !state_.is_departed) habits_[h].learn(moved);
     if (!is_judging || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
     State state;
     state.is_departed = true;

@@ -22,7 +22,7 @@ double offset_limit(const profile::Point& point) {
 }
 
 Traits by_role(const profile::Point& point) {
-  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.5, 2.5, point.role != Role::ambient};
+  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.0, 2.0, point.role != Role::ambient};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
     case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);

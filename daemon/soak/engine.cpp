@@ -94,7 +94,11 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
       if (profile_.point(reading.point()).role == Role::bias) quiets_[reading.point().index].step(now_, reading.value());
     }
   }
-  for (const Reading& reading : readings) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
+  // The mains before what hangs on them: a sag excuses the readings of its own moment.
+  const auto is_first = [&](const Reading& reading) { return reading.point() == mains_point_; };
+  for (const bool first : {true, false})
+    for (const Reading& reading : readings)
+      if (is_first(reading) == first) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
   last_input_at_ = now_;
   return events_;
 }

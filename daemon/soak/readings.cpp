@@ -63,11 +63,12 @@ bool Engine::is_quiet_point(const profile::Point& point) const {
 /// Is the programme quiet, as far as others tell? A point does not decide alone when it may be judged: its matched points
 /// (for rails: all idle currents) must be near their own low level; the point itself only not far above.
 bool Engine::is_quiet_for(PointId id) const {
-  if (*activity_point_ != id && !quiet_.is_quiet()) return false;
+  constexpr double watts_share = 0.15;  // the unit's own trouble may raise them
+  if (*activity_point_ != id && !quiet_.is_within(watts_share)) return false;
   const profile::Point& point = profile_.point(id);
   if (point.role != Role::bias) {
     for (std::size_t i = 0; i < points_.size(); ++i)
-      if (profile_.points[i].role == Role::bias && quiets_[i].level() && !quiets_[i].is_within(analysis::Quiet::loose_share)) return false;
+      if (profile_.points[i].role == Role::bias && !quiets_[i].is_within(analysis::Quiet::loose_share)) return false;
     return true;
   }
   for (const PointId sibling : point.matched_with)
