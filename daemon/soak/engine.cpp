@@ -164,8 +164,13 @@ void Engine::count_second(Timestamp second) {
 
 void Engine::on_minute(Timestamp minute) {
   if (power_ == Power::on) {
+    // The mains and the room close first: the others are seen against the same minute of them.
+    const auto is_cause = [&](const PointWatch& point) { return point.id() == mains_point_ || point.id() == ambient_point_; };
+    for (PointWatch& point : points_)
+      if (is_cause(point)) point.close_minute(minute, {});
     const Surroundings around = surroundings();
-    for (PointWatch& point : points_) point.close_minute(minute, around);
+    for (PointWatch& point : points_)
+      if (!is_cause(point)) point.close_minute(minute, around);
     if (!mains_.nominal() && mains_point_) {
       if (const auto level = watch(*mains_point_).recent_raw_level(std::chrono::minutes{1}))
         mains_.set_nominal(to_base(profile_.point(*mains_point_), *level));
@@ -386,16 +391,8 @@ void Engine::finish(Timestamp at) {
 void Engine::say_stage(Timestamp at, std::string text) { events_.emplace_back(StageChange{at, stages_.index(), std::move(text)}); }
 
 Surroundings Engine::surroundings() const {
-  Surroundings around;
-  if (mains_point_ && mains_.nominal()) {
-    const PointWatch& mains = points_[mains_point_->index];
-    if (mains.last_good() && !is_silent(mains, now_)) {
-      const double volts = to_base(mains.point(), *mains.last_good());
-      if (volts > MainsWatch::gone_share * *mains_.nominal()) around.ln_mains = std::log(volts / *mains_.nominal());
-    }
-  }
-  if (ambient_point_) around.room = points_[ambient_point_->index].last_good();
-  return around;
+  const analysis::Climate::Input now = climate();
+  return {now.ln_mains, now.room};
 }
 
 std::string Engine::surroundings_text() const {

@@ -10,7 +10,9 @@ using analysis::ContactVerdict;
 using profile::Role;
 
 /// Off-delay of a limit: long enough that a figure that hovers does not chatter.
-constexpr Duration limit_off_delay = std::chrono::seconds{60};
+constexpr Duration trip_off_delay = std::chrono::seconds{60};
+constexpr Duration warn_off_delay = std::chrono::minutes{5};
+constexpr Duration warn_off_delay_heavy = std::chrono::minutes{15};
 /// A fifth of the way from nominal to the limit (trade habit 20 to 25 %), or 2 % of the limit without a nominal.
 constexpr double deadband_of_distance = 0.20;
 constexpr double deadband_of_limit = 0.02;
@@ -54,7 +56,7 @@ void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_tr
   // Programme lifts currents and watts and pulls rails down for as long as a loud passage lasts: there a limit means
   // every reading of that long, pauses between the notes included.
   if (is_programme_) policy.on_delay = std::max(policy.on_delay, is_trip ? programme_trip_delay : programme_warn_delay);
-  policy.off_delay = limit_off_delay;
+  policy.off_delay = is_trip ? trip_off_delay : point_->is_temperature() ? warn_off_delay_heavy : warn_off_delay;
   const bool is_cold_beyond = is_high ? 0.0 > *limit : 0.0 < *limit;
   limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
 }

@@ -38,6 +38,8 @@ void Engine::take_one(const Reading& as_met) {
     is_bad_[index] = true;
     bad_since_[index] = reading.at();
   }
+  // A sag is known before its own reading is weighed.
+  if (reading.point() == mains_point_ && reading.is_good() && power_ == Power::on) take_mains(reading);
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
   const bool is_telling = !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
   const auto taken = point.take(reading, watts_, watts_at_, is_disturbed, is_telling);
@@ -45,7 +47,6 @@ void Engine::take_one(const Reading& as_met) {
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
   if (power_ != Power::on) return;
-  if (reading.point() == mains_point_) take_mains(reading);
   if (reading.point() == watts_point_) take_watts(reading);
   if (mains_.is_gone()) return;
   judge_contact(point, taken, reading.at());

@@ -35,6 +35,7 @@ bool Engine::is_judged_for_trend(const PointWatch& watch) const {
 analysis::Climate::Input Engine::climate() const {
   analysis::Climate::Input input;
   const std::int64_t ended = analysis::minute_of(now_) - 1;
+  // A minute without a reading of the mains or the room goes with the one before: they have no jumps that matter there.
   const auto minute_of_point = [&](std::optional<PointId> id) -> const analysis::Minute* {
     if (!id) return nullptr;
     const auto& minute = points_[id->index].minute();
