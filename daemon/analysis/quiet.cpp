@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "analysis/minute.hpp"
 
@@ -12,6 +13,7 @@ namespace {
 constexpr int samples_for_second = 4;
 /// The floor has risen when it has not been visited for so many times the longest absence before, and at least this long.
 constexpr int above_times = 2;
+constexpr double fall_share = 0.07;
 constexpr int above_minutes_least = 20;
 
 }  // namespace
@@ -61,8 +63,11 @@ void Quiet::close_minute() {
   std::nth_element(work.begin(), work.begin() + 2, end);
   const double candidate = work[2];
   const auto visits = static_cast<std::size_t>(std::count_if(work.begin(), end, [&](double one) { return std::fabs(one - candidate) <= near_share * candidate; }));
-  if (visits >= visits_least) floor_ = candidate;
-  else floor_.reset();
+  if (visits < visits_least) return floor_.reset();
+  if (floor_ && candidate < *floor_ * (1.0 - fall_share)) has_fallen_ = true;
+  floor_ = candidate;
 }
+
+bool Quiet::take_fall() { return std::exchange(has_fallen_, false); }
 
 }  // namespace steadyglow::analysis

@@ -24,6 +24,8 @@ class Quiet {
   bool is_quiet() const { return is_near_ && was_near_; }
   bool is_within(double share) const { return floor_ && newest_ <= *floor_ * (1.0 + share); }
   std::optional<double> floor() const { return floor_; }
+  /// The floor has turned out to lie lower, once after each time: what went for quiet before was not.
+  bool take_fall();
   void clear() { *this = Quiet{}; }
 
  private:
@@ -39,6 +41,7 @@ class Quiet {
   double newest_ = 0.0;
   bool is_near_ = false;
   bool was_near_ = false;
+  bool has_fallen_ = false;
   int minutes_above_ = 0;   ///< since the last visit to the floor
   int longest_above_ = 0;   ///< between visits, so far
 };

@@ -26,6 +26,7 @@ constexpr double unseen_room = 2.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
 constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
+constexpr std::size_t sparse_least = 3;
 constexpr std::int64_t cold_minutes = 10;
 constexpr std::int64_t cold_minutes_quick = 25;
 /// How fast the doubt about a unit that is still warming passes.
@@ -70,7 +71,7 @@ void Stream::begin(std::int64_t minute) {
   minutes_back_ = 0;
 }
 
-void Stream::add(std::int64_t minute, double y) { minutes_[static_cast<std::size_t>(minute) % minutes_kept] = {minute, y}; }
+void Stream::add(std::int64_t minute, double y, std::uint32_t readings) { minutes_[static_cast<std::size_t>(minute) % minutes_kept] = {minute, y, readings}; }
 
 std::size_t Stream::columns(const ClimateNow& climate, double age_minutes, std::array<double, course_columns_max>& x) const {
   const auto& room = climate.room_lag;
@@ -177,10 +178,15 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   const std::int64_t index = minute / block_minutes;
   std::array<double, 64> values{};
   std::size_t count = 0;
+  std::uint32_t most_readings = 0;
   for (std::int64_t m = index * block_minutes; m <= minute; ++m) {
     const auto& value = minutes_[static_cast<std::size_t>(m) % minutes_kept];
-    if (value.minute == m) values[count++] = value.y;
+    if (value.minute != m) continue;
+    values[count++] = value.y;
+    most_readings = std::max(most_readings, value.readings);
   }
+  // A quiet moment of one reading may be a slip of the meter.
+  if (traits_.is_sparse && count < sparse_least && most_readings < sparse_least) return;
   // Cold tubes and empty capacitors: no model of ours holds in the first minutes.
   if (count == 0 || index * block_minutes < begun_ + cold_minutes) return;
   {
@@ -305,7 +311,8 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
         for (std::size_t k = 0; k < n; ++k) cause_far[k] += causes[z][k];
       }
     }
-    if (near_count == 0 || far_count == 0) {
+    const std::size_t least = traits_.is_sparse ? sparse_least : 1;
+    if (near_count < least || far_count < least) {
       quick_votes_[h] = 0;
       continue;
     }

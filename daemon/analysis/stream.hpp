@@ -50,8 +50,8 @@ class Stream {
 
   /// A segment begins: everything about levels is forgotten.
   void begin(std::int64_t minute);
-  /// The figure in that minute, on the scale of the traits.
-  void add(std::int64_t minute, double y);
+  /// The figure in that minute, on the scale of the traits, from so many readings.
+  void add(std::int64_t minute, double y, std::uint32_t readings);
   /// A minute is over (its climate is known): judges. is_judging: false while it only learns.
   void judge(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least);
 
@@ -96,6 +96,7 @@ class Stream {
   struct MinuteValue {
     std::int64_t minute = -1;
     double y = 0.0;
+    std::uint32_t readings = 0;
   };
   std::array<MinuteValue, minutes_kept> minutes_{};
   std::optional<CourseFit> fit_;

@@ -26,6 +26,7 @@ struct Traits {
   double margin = 0.0;            ///< y: less is not worth a word
   double margin_quick = 0.0;      ///< y: the same for movements of minutes
   bool is_judged = true;
+  bool is_sparse = false;         ///< shows itself only in the quiet moments of a programme
 };
 
 /// All figures: common practice and physics (three-halves law, -2 mV/K per junction, copper), no source.

@@ -56,6 +56,13 @@ void Departures::begin_segment(Timestamp at) {
   std::fill(is_difference_told_.begin(), is_difference_told_.end(), false);
 }
 
+void Departures::forget(PointId point, std::int64_t minute) {
+  if (own_[point.index].state().is_departed) return;  // what has been found stays found
+  own_[point.index].begin(minute);
+  for (Difference& difference : differences_)
+    if (difference.point == point && !difference.stream.state().is_departed) difference.stream.begin(minute);
+}
+
 void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points, const analysis::Climate::Input& input, bool is_judging) {
   climate_.step(minute, input);
   std::vector<std::optional<double>> figures(points.size());
@@ -63,7 +70,7 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
     const auto& closed = points[i].minute();
     if (!own_[i].traits().is_judged || !closed || closed->index != minute) continue;
     figures[i] = analysis::on_scale(own_[i].traits(), closed->median);
-    if (figures[i]) own_[i].add(minute, *figures[i]);
+    if (figures[i]) own_[i].add(minute, *figures[i], closed->count);
   }
   for (std::size_t i = 0; i < points.size(); ++i) {
     if (!own_[i].traits().is_judged) continue;
@@ -74,7 +81,7 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
     std::vector<double> siblings;
     for (const PointId sibling : point.matched_with)
       if (figures[sibling.index]) siblings.push_back(*figures[sibling.index]);
-    if (figures[difference.point.index] && !siblings.empty()) difference.stream.add(minute, *figures[difference.point.index] - analysis::median_in_place(siblings));
+    if (figures[difference.point.index] && !siblings.empty()) difference.stream.add(minute, *figures[difference.point.index] - analysis::median_in_place(siblings), points[difference.point.index].minute()->count);
     difference.stream.judge(minute, climate_, course_, is_judging, difference.stream.traits().mains, points[difference.point.index].least_visible());
   }
 }

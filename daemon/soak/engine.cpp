@@ -180,6 +180,7 @@ void Engine::on_minute(Timestamp minute) {
       constexpr double watts_worth_watching = 4.0;
       if (level && *level > watts_worth_watching) running_watts_ = level;
     }
+    if (activity_point_) forget_false_quiet(analysis::minute_of(minute));
     departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() != Phase::warming && !mains_.is_gone() && !draws_no_power_);
     if (!mains_.is_gone() && !draws_no_power_) {
       judge_trends(minute);

@@ -70,6 +70,7 @@ class Engine {
   void take_watts(const Reading& reading);
   void take_proof(const Reading& reading);
   void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
+  bool is_explained_by_mains(const PointWatch& watch, const PointWatch::LimitChange& change) const;
   void judge_dissipation(const PointWatch& watch, Timestamp at);
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_meter(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
@@ -93,6 +94,7 @@ class Engine {
   analysis::Climate::Input climate() const;
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
+  void forget_false_quiet(std::int64_t minute);
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
   void begin_segment(Timestamp at);

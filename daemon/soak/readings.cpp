@@ -77,6 +77,23 @@ bool Engine::is_quiet_for(PointId id) const {
   return quiets_[id.index].is_within(point.matched_with.empty() ? analysis::Quiet::near_share : analysis::Quiet::loose_share);
 }
 
+/// When a floor falls, what was learned in the moments that it had called quiet is learned again. A point's own floor has
+/// no say in that: its fall may be the fault.
+void Engine::forget_false_quiet(std::int64_t minute) {
+  const bool has_activity_fallen = quiet_.take_fall();
+  std::vector<bool> has_fallen(points_.size());
+  for (std::size_t i = 0; i < points_.size(); ++i) has_fallen[i] = quiets_[i].take_fall();
+  for (const PointWatch& watch : points_) {
+    if (!is_quiet_point(watch.point())) continue;
+    bool is_false = has_activity_fallen && *activity_point_ != watch.id();
+    for (std::size_t i = 0; i < points_.size() && !is_false; ++i) {
+      const bool is_sibling = std::any_of(watch.point().matched_with.begin(), watch.point().matched_with.end(), [&](PointId id) { return id.index == i; });
+      is_false = has_fallen[i] && (is_sibling || (watch.point().role != Role::bias && profile_.points[i].role == Role::bias));
+    }
+    if (is_false) departures_.forget(watch.id(), minute);
+  }
+}
+
 void Engine::take_mains(const Reading& reading) {
   const auto change = mains_.step(reading.at(), to_base(profile_.point(reading.point()), reading.value()));
   if (!change) return;
@@ -145,14 +162,24 @@ void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& take
       book_.clear(Kind::limit, watch.id(), at, fmt::format("{} is back inside its limit: {}", point.name, figure(point, *watch.last_good())));
       continue;
     }
-    Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
+    const bool is_mains = !change.is_trip && is_explained_by_mains(watch, change);
+    Finding finding{Kind::limit, change.is_trip ? Severity::trip : is_mains ? Severity::note : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
                     fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
                                 change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),
-                                span_text(change.dwell), surroundings_text())};
+                                span_text(change.dwell), is_mains ? "that is the mains' doing: " + surroundings_text() : surroundings_text())};
     const std::string reason = finding.message;
     book_.raise(std::move(finding));
     if (change.is_trip) open_outlet(at, Power::tripped, reason);
   }
+}
+
+/// Would it stand inside its warning limit if the mains stood at nominal, and has it kept its course?
+bool Engine::is_explained_by_mains(const PointWatch& watch, const PointWatch::LimitChange& change) const {
+  const analysis::Stream& stream = departures_.own(watch.id());
+  if (!mains_point_ || !stream.fit() || stream.state().is_departed || stream.traits().scale != analysis::Scale::logarithm) return false;
+  const double ln_mains = departures_.climate().now().ln_mains;
+  const double at_nominal = *watch.last_good() * std::exp(-stream.fit()->coefficients[1] * ln_mains);
+  return change.is_high ? at_nominal < change.limit : at_nominal > change.limit;
 }
 
 void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
