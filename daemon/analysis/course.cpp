@@ -71,7 +71,8 @@ double doubt_of(const CourseFit& fit, std::span<const double> x) {
   return std::sqrt(square);
 }
 
-void Course::begin(std::span<const Prior> priors, CourseNoise noise) {
+void Course::begin(std::span<const Prior> priors, CourseNoise noise, double level_minutes) {
+  level_minutes_ = level_minutes;
   assert(priors.size() <= course_columns_max);
   priors_.assign(priors.begin(), priors.end());
   noise_ = noise;
@@ -163,32 +164,41 @@ std::optional<CourseFit> Course::judge() {
   for (const std::int64_t age : ages) {
     const std::int64_t onset = last - age;
     if (onset < blocks_.front()) break;
-    Vector rx{};
-    double rr = 0.0;
-    double ry = 0.0;
-    double state = 0.0;
     const auto first = static_cast<std::size_t>(std::upper_bound(blocks_.begin(), blocks_.end(), onset) - blocks_.begin());
-    for (std::size_t i = first; i < n; ++i) {
-      state *= keep_[i];
-      const double innovation = static_cast<double>(blocks_[i] - onset) / static_cast<double>(age) - state;
-      state += gain_[i] * innovation;
-      const double r = innovation * scale_[i];
-      const double* x = &white_x_[i * p];
-      for (std::size_t j = 0; j < p; ++j) rx[j] += r * x[j];
-      rr += r * r;
-      ry += r * white_y_[i];
+    for (const bool is_ramp : {true, false}) {
+      // A block after its onset a level and a ramp are the same.
+      if (!is_ramp && age < 2) continue;
+      const auto shape = [&](std::int64_t since) {
+        if (is_ramp) return static_cast<double>(since) / static_cast<double>(age);
+        return level_minutes_ > 0.0 ? 1.0 - std::exp(-static_cast<double>(since * block_minutes) / level_minutes_) : 1.0;
+      };
+      Vector rx{};
+      double rr = 0.0;
+      double ry = 0.0;
+      double state = 0.0;
+      for (std::size_t i = first; i < n; ++i) {
+        state *= keep_[i];
+        const double innovation = shape(blocks_[i] - onset) - state;
+        state += gain_[i] * innovation;
+        const double r = innovation * scale_[i];
+        const double* x = &white_x_[i * p];
+        for (std::size_t j = 0; j < p; ++j) rx[j] += r * x[j];
+        rr += r * r;
+        ry += r * white_y_[i];
+      }
+      const Vector half_r = forward(normal, rx, p);
+      for (std::size_t j = 0; j < p; ++j) {
+        rr -= half_r[j] * half_r[j];
+        ry -= half_r[j] * half_y[j];
+      }
+      if (!(rr > 0.0)) continue;
+      const double now = shape(age);
+      const Departure departure{now * ry / rr, now / std::sqrt(rr), now * ry / rr / (static_cast<double>(age) * hours_per_block), onset};
+      if (fit.departure && std::fabs(departure.z()) <= std::fabs(fit.departure->z())) continue;
+      fit.departure = departure;
+      const Vector shift = backward(normal, half_r, p);
+      for (std::size_t j = 0; j < p; ++j) fit.beside_departure[j] = fit.coefficients[j] - ry / rr * shift[j];
     }
-    const Vector half_r = forward(normal, rx, p);
-    for (std::size_t j = 0; j < p; ++j) {
-      rr -= half_r[j] * half_r[j];
-      ry -= half_r[j] * half_y[j];
-    }
-    if (!(rr > 0.0)) continue;
-    const Departure departure{ry / rr, 1.0 / std::sqrt(rr), ry / rr / (static_cast<double>(age) * hours_per_block), onset};
-    if (fit.departure && std::fabs(departure.z()) <= std::fabs(fit.departure->z())) continue;
-    fit.departure = departure;
-    const Vector shift = backward(normal, half_r, p);
-    for (std::size_t j = 0; j < p; ++j) fit.beside_departure[j] = fit.coefficients[j] - departure.moved * shift[j];
   }
 
   const std::size_t old = n > noise_late_blocks ? n - noise_late_blocks : 0;
@@ -200,6 +210,11 @@ std::optional<CourseFit> Course::judge() {
   const std::span<const std::int64_t> old_blocks(blocks_.data(), old);
   const auto quick = change_variance(old_blocks, residual_, 1, ramp_);
   const auto slow = change_variance(old_blocks, residual_, 6, ramp_);
+  if (old > 0) {
+    ramp_.assign(residual_.begin(), residual_.end());
+    for (double& value : ramp_) value = std::fabs(value);
+    fit.scatter = mad_to_sigma * median_in_place(ramp_);
+  }
   fit.seen = noise_;
   if (quick && slow) {
     // D(l) = 2 white^2 + 2 wander^2 (1 - exp(-l)): solved for both at one block and at an hour.

@@ -1,5 +1,6 @@
 #pragma once
-/// Has a figure left the course that its surroundings explain? A generalised likelihood ratio for a ramp of unknown onset.
+/// Has a figure left the course that its surroundings explain? A generalised likelihood ratio for a ramp or a new level
+/// of unknown onset.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -39,10 +40,11 @@ struct Departure {
 struct CourseFit {
   std::array<double, course_columns_max> coefficients{};
   std::array<double, course_columns_max> sds{};
-  std::optional<Departure> departure;  ///< the likeliest ramp, however weak
-  std::array<double, course_columns_max> beside_departure{};  ///< the coefficients once that ramp is allowed for
+  std::optional<Departure> departure;  ///< the likeliest ramp or level, however weak
+  std::array<double, course_columns_max> beside_departure{};  ///< the coefficients once that is allowed for
   std::array<std::array<double, course_columns_max>, course_columns_max> factor{};  ///< Cholesky factor of the precision
   std::size_t columns = 0;
+  double scatter = 0.0;                ///< robust sd of those residuals round zero, whatever their order
   CourseNoise seen;                    ///< noise of the residuals, hours of the last `noise_late_blocks` left out
 };
 inline constexpr std::size_t noise_late_blocks = 6;
@@ -52,14 +54,15 @@ double doubt_of(const CourseFit& fit, std::span<const double> x);
 
 /// Works on one stream at a time; holds only scratch space, so one serves all.
 ///
-/// Model: y = X b + ramp + wander + noise, b ~ N(prior). Wander is AR(1) with wander_hours; a Kalman filter for wander and
+/// Model: y = X b + g r + wander + noise, r a ramp or a level that is approached with level_minutes, b ~ N(prior). Wander is AR(1) with wander_hours; a Kalman filter for wander and
 /// noise turns both sides into independent innovations (gaps need no filling), after which it is a ridge regression.
-/// For each candidate onset the ramp's coefficient g has z = r'M y / sqrt(r'M r), M the residual projection of the ridge.
+/// For each candidate onset and shape the coefficient g has z = r'M y / sqrt(r'M r), M the residual projection of the ridge.
 /// Source: Harvey, Forecasting, Structural Time Series Models and the Kalman Filter, 3.4 (GLS by the Kalman filter) and
 /// Basseville & Nikiforov, Detection of Abrupt Changes, 7.2 (GLR); both from memory.
 class Course {
  public:
-  void begin(std::span<const Prior> priors, CourseNoise noise);
+  /// level_minutes: how fast the figure follows a change of its cause (0: at once).
+  void begin(std::span<const Prior> priors, CourseNoise noise, double level_minutes = 0.0);
   /// Blocks in ascending order; x has one figure per prior. doubt_sd: how far this block may be off by itself, beside the
   /// noise (a cold unit's first minutes follow no model).
   void add(std::int64_t block, double y, std::span<const double> x, double doubt_sd = 0.0);
@@ -71,6 +74,7 @@ class Course {
   void whiten();
   std::vector<Prior> priors_;
   CourseNoise noise_;
+  double level_minutes_ = 0.0;
   std::vector<std::int64_t> blocks_;
   std::vector<double> y_;                  ///< raw
   std::vector<double> x_;                  ///< raw, row by row

@@ -20,12 +20,15 @@ constexpr double habits_quick = 6.0;
 constexpr double doubts_quick = 3.0;
 /// Blocks that a stream needs before anything is said of its course.
 constexpr std::size_t blocks_min = 5;
+constexpr std::size_t blocks_min_sparse = 12;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
 constexpr double unseen_mains = 0.012;
 constexpr double unseen_room = 2.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
 constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
+/// A heavy part's usual time constant: how fast its temperature follows a change of air or contact.
+constexpr double heavy_minutes = 35.0;
 constexpr std::size_t sparse_least = 3;
 constexpr std::int64_t cold_minutes = 10;
 constexpr std::int64_t cold_minutes_quick = 25;
@@ -96,12 +99,14 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
   into.clear();
   if (traits_.scale == Scale::kelvin) {
     const double own = is_difference_ ? 0.15 : 1.0;
-    const double has_power = climate.has_power() || climate.has_mains() ? 1.0 : absent;
+    const auto& lag = climate.now().power_lag;
+    const double now = std::max(0.05, (lag[0] + lag[1] + lag[2]) / 3.0);
+    const double has_power = (climate.has_power() || climate.has_mains() ? 1.0 : absent) / now;
     into = {{0.0, flat},
             {is_difference_ || !climate.has_room() ? 0.0 : 1.0, own * 0.2 * has_room},
             {0.0, own * 0.5 * has_room},
             {0.0, own * 0.5 * has_room},
-            {is_difference_ || !climate.has_power() ? 0.0 : rise_, own * (0.5 * rise_ + 3.0) * has_power},
+            {is_difference_ || !climate.has_power() ? 0.0 : rise_ / now, own * (0.5 * rise_ + 3.0) * has_power},
             {0.0, own * (0.6 * rise_ + 3.0) * has_power},
             {0.0, own * (0.6 * rise_ + 3.0) * has_power},
             {0.0, rise_ + 10.0},
@@ -201,10 +206,17 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
         sum += values[i];
         ++kept;
       }
+    double level = sum / static_cast<double>(kept);
+    if (traits_.is_sparse && !is_difference_) {
+      // What passed for quiet may still hold some programme: it adds to currents and takes from supplies, never the other way.
+      work = values;
+      std::sort(work.begin(), work.begin() + static_cast<std::ptrdiff_t>(count));
+      level = traits_.is_lifted ? work[count / 4] : work[count - 1 - count / 4];
+    }
     if (blocks_.size() == blocks_max) blocks_.pop_front();
-    blocks_.push_back({index, static_cast<float>(sum / static_cast<double>(kept))});
+    blocks_.push_back({index, static_cast<float>(level)});
   }
-  if (blocks_.size() < blocks_min) return;
+  if (blocks_.size() < (traits_.is_sparse ? blocks_min_sparse : blocks_min)) return;
 
   std::vector<Prior> prior;
   priors(climate, mains_learned, prior);
@@ -221,7 +233,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
       margin += unseen_room * per_kelvin;
     }
   }
-  course.begin(prior, noise);
+  course.begin(prior, noise, traits_.scale == Scale::kelvin ? heavy_minutes : 0.0);
   std::array<double, course_columns_max> x{};
   for (const Block& block : blocks_) {
     // The block that is ending is not closed in the climate yet: its newest minute stands for it.
@@ -240,7 +252,8 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
     return std::sqrt((prior_blocks * expected * expected + seen_blocks * seen * seen) / (prior_blocks + seen_blocks));
   };
   noise_ = {std::max(0.5 * traits_.noise.white_sd, blend(traits_.noise.white_sd, fit_->seen.white_sd)),
-            std::max(0.6 * traits_.noise.wander_sd, blend(traits_.noise.wander_sd, fit_->seen.wander_sd))};
+            std::max(0.4 * traits_.noise.wander_sd, blend(traits_.noise.wander_sd, fit_->seen.wander_sd))};
+  if (traits_.is_sparse) noise_.white_sd = std::max(noise_.white_sd, fit_->scatter);
   if (!fit_->departure || state_.is_departed) return;
   const Departure& departure = *fit_->departure;
   const double wide = widening(minute);

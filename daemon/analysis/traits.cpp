@@ -10,7 +10,7 @@ using profile::Role;
 namespace {
 
 Traits relative(Prior mains, double room_sd, double settle_sd, CourseNoise noise, double margin) {
-  return {Scale::logarithm, 1.0, mains, room_sd, 0.0, settle_sd, noise, margin, 1.4 * margin, true, false};
+  return {Scale::logarithm, 1.0, mains, room_sd, 0.0, settle_sd, noise, margin, 1.4 * margin, true, false, false};
 }
 
 /// The trade's 50 mV, or the nearer of the point's own warning limits.
@@ -22,7 +22,7 @@ double offset_limit(const profile::Point& point) {
 }
 
 Traits by_role(const profile::Point& point) {
-  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.0, 2.0, point.role != Role::ambient, false};
+  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.0, 2.0, point.role != Role::ambient, false, false};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
     case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);
@@ -34,7 +34,7 @@ Traits by_role(const profile::Point& point) {
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
     case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0005}, 0.0025);
     case Role::offset: {
-      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.20, 0.30, true, false};
+      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.20, 0.30, true, false, false};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }
@@ -57,7 +57,8 @@ Traits traits_of(const profile::Point& point, profile::Drive drive) {
     if (is_programme_itself) traits.is_judged = false;
     if (traits.scale != Scale::kelvin && point.role != Role::speed && point.role != Role::heater) {
       traits.power_sd = 0.05;
-      traits.is_sparse = point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias || point.role == Role::offset;
+      traits.is_sparse = point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias;
+      traits.is_lifted = point.role == Role::bias;
       traits.noise.wander_sd *= 2.0;
       traits.noise.white_sd *= 2.0;
       traits.margin *= 1.5;

@@ -27,6 +27,7 @@ struct Traits {
   double margin_quick = 0.0;      ///< y: the same for movements of minutes
   bool is_judged = true;
   bool is_sparse = false;         ///< shows itself only in the quiet moments of a programme
+  bool is_lifted = false;         ///< is_sparse: programme adds to it (currents); false: takes from it (supplies)
 };
 
 /// All figures: common practice and physics (three-halves law, -2 mV/K per junction, copper), no source.

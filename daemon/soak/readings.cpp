@@ -58,7 +58,7 @@ void Engine::take_one(const Reading& as_met) {
 /// Does this point tell of the unit only while the programme is quiet?
 bool Engine::is_quiet_point(const profile::Point& point) const {
   if (!activity_point_ || point.is_temperature()) return false;
-  return point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias || point.role == Role::offset;
+  return point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias;
 }
 
 /// Is the programme quiet, as far as others tell? A point does not decide alone when it may be judged: its matched points
