@@ -94,6 +94,7 @@ class Engine {
   analysis::Climate::Input climate() const;
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
+  bool are_mains_restless() const;
   void forget_false_quiet(std::int64_t minute);
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;

@@ -61,12 +61,12 @@ void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_tr
   limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
 }
 
-PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed, bool is_telling) {
+PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, const Moment& moment) {
   Taken taken;
   latest_ = reading;
   if (!reading.is_good()) return taken;
   watts_ = watts;
-  judge_meter(reading, is_disturbed || is_programme_, taken);
+  judge_meter(reading, moment.is_restless || is_programme_, taken);
   if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
     taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);
@@ -81,8 +81,8 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   }
   last_good_at_ = reading.at();
   last_good_ = reading.value();
-  step_limits(reading.at(), reading.value(), is_disturbed, taken.limits);
-  if (is_telling) minute_.add(reading.at(), reading.value());
+  step_limits(reading.at(), reading.value(), moment.is_disturbed, taken.limits);
+  if (moment.is_telling) minute_.add(reading.at(), reading.value());
   return taken;
 }
 

@@ -66,9 +66,14 @@ class PointWatch {
   };
   /// Could a unit have caused this reading? Else it is what a meter sends when it has nothing to say.
   bool is_plausible(const Reading& reading) { return !reading.is_good() || plausible_.step(reading.at(), reading.value()); }
-  /// Takes a reading; limits are judged on its raw value. is_disturbed: the mains sags, so what falls with it is no news.
-  /// is_telling: the moment shows the unit, not the programme: only then does the reading count for trends.
-  Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, bool is_disturbed, bool is_telling);
+  /// What the moment of a reading is like.
+  struct Moment {
+    bool is_disturbed = false;  ///< the mains sag, so what falls with them is no news
+    bool is_telling = true;     ///< it shows the unit, not the programme: only then does the reading count for trends
+    bool is_restless = false;   ///< the mains move: a reading that breaks away has its excuse
+  };
+  /// Takes a reading; limits are judged on its raw value.
+  Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, const Moment& moment);
 
   /// Closes the minute before `now` and learns from it.
   void close_minute(Timestamp now, const Surroundings& surroundings);

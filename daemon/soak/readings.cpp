@@ -42,7 +42,7 @@ void Engine::take_one(const Reading& as_met) {
   if (reading.point() == mains_point_ && reading.is_good() && power_ == Power::on) take_mains(reading);
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
   const bool is_telling = !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
-  const auto taken = point.take(reading, watts_, watts_at_, is_disturbed, is_telling);
+  const auto taken = point.take(reading, watts_, watts_at_, {is_disturbed, is_telling, is_disturbed || are_mains_restless()});
   if (!reading.is_good()) return;
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
@@ -75,6 +75,14 @@ bool Engine::is_quiet_for(PointId id) const {
   for (const PointId sibling : point.matched_with)
     if (!quiets_[sibling.index].is_quiet()) return false;
   return quiets_[id.index].is_within(point.matched_with.empty() ? analysis::Quiet::near_share : analysis::Quiet::loose_share);
+}
+
+/// Is the newest reading of the mains off what the minute before had? Then nothing that follows them is a joint's doing.
+bool Engine::are_mains_restless() const {
+  constexpr double restless_share = 0.03;
+  if (!mains_point_) return false;
+  const PointWatch& mains = points_[mains_point_->index];
+  return mains.minute() && mains.last_good() && std::fabs(*mains.last_good() / mains.minute()->median - 1.0) > restless_share;
 }
 
 /// When a floor falls, what was learned in the moments that it had called quiet is learned again. A point's own floor has
