@@ -14,7 +14,7 @@ bool Plausible::step(Timestamp at, double value) {
     return std::fabs(value) < volts_most;
   }
   if (value < celsius_least || value > celsius_most) return false;
-  if (is_heavy_ && last_ && at - last_at_ < heavy_jump_within && std::fabs(value - *last_) > heavy_jump_kelvin) return false;
+  if (is_heavy_ && last_ && std::fabs(value - *last_) > heavy_jump_kelvin + heavy_kelvin_per_minute * minutes_of(at - last_at_)) return false;
   last_ = value;
   last_at_ = at;
   return true;

@@ -14,7 +14,7 @@ class Plausible {
   static constexpr double celsius_least = -45.0;
   static constexpr double celsius_most = 250.0;
   static constexpr double heavy_jump_kelvin = 30.0;         ///< in one step
-  static constexpr Duration heavy_jump_within = std::chrono::minutes{3};
+  static constexpr double heavy_kelvin_per_minute = 6.0;    ///< and nothing with mass heats faster than this for long
   static constexpr double volts_most = 1e6;                 ///< of any electrical figure, in its uom: instruments say 9.9E37
 
   explicit Plausible(const profile::Point& point) : is_temperature_(point.is_temperature()), is_heavy_(is_temperature_ && point.role != profile::Role::ambient) {}

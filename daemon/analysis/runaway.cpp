@@ -15,6 +15,8 @@ constexpr std::size_t reference_minutes = 15;
 constexpr std::size_t reference_minutes_min = 8;
 /// Steps must grow by this much to be called accelerating: a straight ramp has 1.
 constexpr double growth_min = 1.3;
+/// One minute may bring so much of the whole: at a doubling time of a minute it brings half.
+constexpr double jump_share = 0.6;
 
 double mean(std::span<const double> values) {
   double sum = 0.0;
@@ -50,6 +52,10 @@ std::optional<Runaway> judge_runaway(std::span<const double> minutes, const Runa
     const double second = m3 - m2;
     const bool is_growing = first > 0.25 * policy.step_min && second > policy.step_min && second > growth_min * first;
     if (!is_growing || m3 - from < policy.moved_min) continue;
+    // A jump is no growth, however the windows fall on it.
+    double largest = 0.0;
+    for (std::size_t i = start; i < minutes.size(); ++i) largest = std::max(largest, minutes[i] - minutes[i - 1]);
+    if (largest > jump_share * (minutes.back() - from)) continue;
     const double ratio = second / first;
     return Runaway{from, minutes.back(), static_cast<double>(window), static_cast<double>(window) * std::log(2.0) / std::log(ratio), ratio, second};
   }

@@ -22,8 +22,8 @@ constexpr double doubts_quick = 3.0;
 constexpr std::size_t blocks_min = 5;
 constexpr std::size_t blocks_min_sparse = 12;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
-constexpr double unseen_mains = 0.012;
-constexpr double unseen_room = 2.5;
+constexpr double unseen_mains = 0.042;
+constexpr double unseen_room = 4.0;
 /// Of a rise over the room: less is within what the weather of a bench does.
 constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
@@ -152,6 +152,21 @@ double Stream::move_within(double minutes) const {
   return moves_[h];
 }
 
+/// What the mains and the room may do where nobody measures them.
+double Stream::unseen_allowance(const Climate& climate) const {
+  if (is_difference_) return 0.0;
+  double allowance = 0.0;
+  if (!climate.has_mains() && traits_.scale == Scale::logarithm) allowance += unseen_mains * std::max(std::fabs(traits_.mains.mean), traits_.mains.sd);
+  if (!climate.has_room()) allowance += unseen_room * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
+  return allowance;
+}
+
+/// What grows cooler is no hazard, and sun on the room's sensor or a draught on the unit look just like it.
+double Stream::cooling_factor(double moved) const {
+  constexpr double cooler = 2.0;
+  return traits_.scale == Scale::kelvin && !is_difference_ && moved < 0.0 ? cooler : 1.0;
+}
+
 double Stream::early_doubt(double age_minutes) const {
   const double size = traits_.scale == Scale::kelvin ? 0.5 * rise_ : 4.0 * traits_.settle_sd;
   return size * std::exp(-age_minutes / early_minutes);
@@ -221,18 +236,9 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   std::vector<Prior> prior;
   priors(climate, mains_learned, prior);
   CourseNoise noise = noise_;
-  double margin = std::max(traits_.margin + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), margin_least);
-  if (!is_difference_) {
-    if (!climate.has_mains() && traits_.scale != Scale::kelvin) {
-      noise.wander_sd = std::hypot(noise.wander_sd, unseen_mains * std::fabs(traits_.mains.mean));
-      margin += unseen_mains * std::fabs(traits_.mains.mean);
-    }
-    if (!climate.has_room()) {
-      const double per_kelvin = traits_.scale == Scale::kelvin ? 1.0 : traits_.room_sd;
-      noise.wander_sd = std::hypot(noise.wander_sd, 0.4 * unseen_room * per_kelvin);
-      margin += unseen_room * per_kelvin;
-    }
-  }
+  const double unseen = unseen_allowance(climate);
+  const double margin = std::max(traits_.margin + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), margin_least) + unseen;
+  noise.wander_sd = std::hypot(noise.wander_sd, 0.3 * unseen);
   course.begin(prior, noise, traits_.scale == Scale::kelvin ? heavy_minutes : 0.0);
   std::array<double, course_columns_max> x{};
   for (const Block& block : blocks_) {
@@ -257,8 +263,9 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   if (!fit_->departure || state_.is_departed) return;
   const Departure& departure = *fit_->departure;
   const double wide = widening(minute);
-  const bool is_out = std::fabs(departure.moved) > wide * margin && std::fabs(departure.z()) > z_slow;
-  const bool is_far = std::fabs(departure.moved) > margins_strong * wide * margin && std::fabs(departure.z()) > z_strong;
+  const double needed = wide * margin * cooling_factor(departure.moved);
+  const bool is_out = std::fabs(departure.moved) > needed && std::fabs(departure.z()) > z_slow;
+  const bool is_far = std::fabs(departure.moved) > margins_strong * needed && std::fabs(departure.z()) > z_strong;
   slow_votes_ = is_out ? slow_votes_ + 1 : 0;
   if (!is_judging || (slow_votes_ < slow_votes_needed && !is_far)) return;
   frozen_ = fit_->beside_departure;
@@ -303,7 +310,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     is_there[slot] = true;
   }
   const double wide = widening(minute);
-  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least);
+  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least) + unseen_allowance(climate);
   for (std::size_t h = 0; h < horizons.size(); ++h) {
     const std::int64_t window = std::max<std::int64_t>(3, horizons[h] / 4);  // of three, one may be wild
     std::array<double, 64> near{};
@@ -336,7 +343,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     for (std::size_t k = 0; k < n; ++k) cause_near[k] = cause_near[k] / static_cast<double>(near_count) - cause_far[k] / static_cast<double>(far_count);
     const double doubt = fit_ ? doubt_of(*fit_, cause_near) : traits_.mains.sd * std::fabs(cause_near[1]);
     const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * doubt;
-    const bool is_out = std::fabs(moved) > needed;
+    const bool is_out = std::fabs(moved) > needed * cooling_factor(moved);
     quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
     if (wide < 1.5 && !state_.is_departed) habits_[h].learn(moved);
     if (!is_judging || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;

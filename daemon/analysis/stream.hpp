@@ -81,6 +81,8 @@ class Stream {
   void priors(const Climate& climate, Prior mains_learned, std::vector<Prior>& into) const;
   void judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least);
   void judge_quick(std::int64_t minute, const Climate& climate, bool is_judging, double margin_least);
+  double unseen_allowance(const Climate& climate) const;
+  double cooling_factor(double moved) const;
   double early_doubt(double age_minutes) const;
   double widening(std::int64_t minute) const;
   void depart(const State& state);

@@ -9,7 +9,7 @@ namespace steadyglow::analysis {
 class Stuck {
  public:
   static constexpr double calm_runs = 5.0;
-  static constexpr Duration stuck_least = std::chrono::minutes{30};
+  static constexpr Duration stuck_least = std::chrono::minutes{20};
   static constexpr int readings_least = 20;
   static constexpr int changes_least = 60;  ///< before that its habit is not known
   static constexpr Duration habit_least = std::chrono::hours{2};

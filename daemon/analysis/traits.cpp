@@ -34,7 +34,7 @@ Traits by_role(const profile::Point& point) {
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
     case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0005}, 0.0025);
     case Role::offset: {
-      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.20, 0.30, true, false, false};
+      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.02}, 0.12, 0.20, true, false, false};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }

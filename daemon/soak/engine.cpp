@@ -47,12 +47,13 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       mains_point_(profile_.first_of(Role::mains_voltage)),
       watts_point_(profile_.first_of(Role::mains_power)),
       ambient_point_(profile_.first_of(Role::ambient)),
-      grid_bias_point_(profile_.first_of(Role::grid_bias)),
       intervals_(profile_.points.size()),
       counted_when_seen_(profile_.points.size()),
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
   quiets_.resize(profile_.points.size());
+  speed_point_ = profile_.first_of(Role::speed);
+  if (speed_point_) running_speed_ = profile_.point(*speed_point_).nominal.value_or(0.0);
   const auto current = profile_.first_of(Role::mains_current);
   proof_point_ = current ? current : watts_point_;
   if (profile_.drive == profile::Drive::programme) activity_point_ = watts_point_ ? watts_point_ : current ? current : profile_.first_of(Role::bias);
@@ -92,6 +93,13 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
       if (!reading.is_good()) continue;
       if (reading.point() == *activity_point_) quiet_.step(now_, reading.value());
       if (profile_.point(reading.point()).role == Role::bias) quiets_[reading.point().index].step(now_, reading.value());
+    }
+  }
+  if (speed_point_) {
+    for (const Reading& reading : readings) {
+      if (reading.point() != *speed_point_ || !reading.is_good()) continue;
+      if (!profile_.point(*speed_point_).nominal) running_speed_ = std::max(running_speed_, reading.value());
+      transport_.step(now_, reading.value(), running_speed_);
     }
   }
   // The mains before what hangs on them: a sag excuses the readings of its own moment.
@@ -171,6 +179,7 @@ void Engine::on_minute(Timestamp minute) {
     const Surroundings around = surroundings();
     for (PointWatch& point : points_)
       if (!is_cause(point)) point.close_minute(minute, around);
+    if (!mains_point_) proxy_ln_mains_ = mains_as_shown(analysis::minute_of(minute) - 1);
     if (!mains_.nominal() && mains_point_) {
       if (const auto level = watch(*mains_point_).recent_raw_level(std::chrono::minutes{1}))
         mains_.set_nominal(to_base(profile_.point(*mains_point_), *level));
@@ -178,10 +187,12 @@ void Engine::on_minute(Timestamp minute) {
     if (watts_point_ && !draws_no_power_ && !mains_.is_gone()) {
       const auto level = watch(*watts_point_).recent_raw_level(std::chrono::minutes{1});
       constexpr double watts_worth_watching = 4.0;
-      if (level && *level > watts_worth_watching) running_watts_ = level;
+      // Under programme the unit runs at its quiet level; what lies above is music.
+      const auto running = activity_point_ == watts_point_ ? quiet_.floor() : level;
+      if (running && *running > watts_worth_watching) running_watts_ = running;
     }
     if (activity_point_) forget_false_quiet(analysis::minute_of(minute));
-    departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() != Phase::warming && !mains_.is_gone() && !draws_no_power_);
+    departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() == Phase::judging && !mains_.is_gone() && !draws_no_power_);
     if (!mains_.is_gone() && !draws_no_power_) {
       judge_trends(minute);
       if (power_ == Power::on) move_phase(minute);
@@ -350,6 +361,8 @@ void Engine::begin_segment(Timestamp at) {
   stages_.begin_segment();
   for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
   departures_.begin_segment(at);
+  proxy_.begin(analysis::minute_of(at));
+  proxy_ln_mains_.reset();
   quiet_.clear();
   for (analysis::Quiet& quiet : quiets_) quiet.clear();
   running_watts_.reset();

@@ -6,7 +6,9 @@
 #include <string>
 #include <vector>
 
+#include "analysis/mains_proxy.hpp"
 #include "analysis/quiet.hpp"
+#include "analysis/transport.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
 #include "soak/departures.hpp"
@@ -95,6 +97,9 @@ class Engine {
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
   bool are_mains_restless() const;
+  bool is_excused_stop(Timestamp at) const;
+  bool stands_with_the_transport(const profile::Point& point) const;
+  std::optional<double> mains_as_shown(std::int64_t minute);
   void forget_false_quiet(std::int64_t minute);
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
@@ -117,6 +122,11 @@ class Engine {
   std::vector<analysis::Quiet> quiets_;     ///< programme only: per point, used for idle currents
   std::optional<PointId> activity_point_;   ///< programme only: what tells loud from quiet
   std::vector<DissipationWatch> dissipations_;
+  analysis::MainsProxy proxy_;              ///< without a mains point only
+  std::optional<double> proxy_ln_mains_;
+  analysis::Transport transport_;           ///< with a speed point only
+  std::optional<PointId> speed_point_;
+  double running_speed_ = 0.0;
   MainsWatch mains_;
   OffWatch off_;
   Power power_ = Power::on;
@@ -128,7 +138,6 @@ class Engine {
   std::optional<PointId> watts_point_;
   std::optional<PointId> proof_point_;
   std::optional<PointId> ambient_point_;
-  std::optional<PointId> grid_bias_point_;
   std::optional<double> watts_;
   Timestamp watts_at_{};
   std::optional<double> running_watts_;     ///< what the unit usually draws, last minute median while it ran

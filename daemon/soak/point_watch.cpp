@@ -23,7 +23,7 @@ constexpr Duration up_after = std::chrono::seconds{10};
 
 bool falls_to_zero_when_a_clip_falls(Role role) {
   return role == Role::bias || role == Role::grid_bias || role == Role::supply || role == Role::heater ||
-         role == Role::supply_current;
+         role == Role::supply_current || role == Role::other;
 }
 
 }  // namespace
@@ -67,7 +67,8 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   if (!reading.is_good()) return taken;
   watts_ = watts;
   judge_meter(reading, moment.is_restless || is_programme_, taken);
-  if (has_contact_watch_) {
+  if (moment.is_standing) contact_.clear();
+  else if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
     taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);
     taken.contact_changed = was_lost != contact_.is_lost();
@@ -106,9 +107,14 @@ void PointWatch::judge_meter(const Reading& reading, bool is_excused, Taken& tak
   const double value = reading.value();
   is_stuck_ = point_->quantity != Quantity::state && stuck_.step(reading.at(), value);
   taken.is_stuck = is_stuck_;
-  if (is_excused || !closed_ || point_->role == Role::mains_voltage || point_->role == Role::ambient) return;
+  if (!closed_) return;
   const double level = closed_->median;
   const double least = wild_least();
+  if (point_->role == Role::mains_voltage || point_->role == Role::ambient) {
+    taken.is_rough = roughness_.step(value, 3.0 * digit_ / analysis::Roughness::times_rougher);
+    return;
+  }
+  if (is_excused) return;
   if (std::fabs(value - level) > std::max(analysis::Bursts::spreads_wild * closed_->spread, least)) last_wild_at_ = reading.at();
   taken.bursts = bursts_.step(reading.at(), value, level, closed_->spread, least);
   const double no_steps = std::max({3.0 * digit_, 0.05 * least});
@@ -179,8 +185,7 @@ void PointWatch::begin_segment() {
   is_baseline_current_ = false;
   trend.reset();
   settling = {};
-  minutes_moved = 0;
-  minutes_calm = 0;
+  minutes_close = 0;
   for (Limit& limit : limits_) limit.watch.clear();
   disarm_cold_limits();
 }

@@ -71,6 +71,7 @@ class PointWatch {
     bool is_disturbed = false;  ///< the mains sag, so what falls with them is no news
     bool is_telling = true;     ///< it shows the unit, not the programme: only then does the reading count for trends
     bool is_restless = false;   ///< the mains move: a reading that breaks away has its excuse
+    bool is_standing = false;   ///< its transport stands: a figure that falls to nothing has its reason
   };
   /// Takes a reading; limits are judged on its raw value.
   Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, const Moment& moment);
@@ -123,8 +124,7 @@ class PointWatch {
   analysis::Settling settling;
   analysis::SettlingTolerance settling_tolerance;
   std::optional<analysis::Trend> trend;
-  int minutes_moved = 0;    ///< for how long the drift condition has stood
-  int minutes_calm = 0;     ///< for how long it has not
+  int minutes_close = 0;    ///< for how long a runaway has been about to meet its trip limit
 
  private:
   struct Limit {

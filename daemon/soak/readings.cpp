@@ -41,8 +41,9 @@ void Engine::take_one(const Reading& as_met) {
   // A sag is known before its own reading is weighed.
   if (reading.point() == mains_point_ && reading.is_good() && power_ == Power::on) take_mains(reading);
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
-  const bool is_telling = !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
-  const auto taken = point.take(reading, watts_, watts_at_, {is_disturbed, is_telling, is_disturbed || are_mains_restless()});
+  const bool stands = stands_with_the_transport(point.point()) && !transport_.is_steady(reading.at());
+  const bool is_telling = !stands && !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
+  const auto taken = point.take(reading, watts_, watts_at_, {is_disturbed || (stands && is_excused_stop(reading.at())), is_telling, is_disturbed || stands || are_mains_restless(), stands});
   if (!reading.is_good()) return;
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
@@ -75,6 +76,21 @@ bool Engine::is_quiet_for(PointId id) const {
   for (const PointId sibling : point.matched_with)
     if (!quiets_[sibling.index].is_quiet()) return false;
   return quiets_[id.index].is_within(point.matched_with.empty() ? analysis::Quiet::near_share : analysis::Quiet::loose_share);
+}
+
+/// A stop is excused while it is no longer than usual and the watts fell with it: at playing watts a still tape is stuck.
+bool Engine::is_excused_stop(Timestamp at) const {
+  constexpr double playing_share = 0.85;
+  if (!transport_.is_stopped()) return true;  // spinning up
+  const auto& playing = watts_point_ ? points_[watts_point_->index].minute() : std::nullopt;
+  const bool has_fallen = !playing || !watts_ || *watts_ < playing_share * playing->median;
+  return has_fallen && transport_.is_usual_stop(at);
+}
+
+/// What stops when the transport stops.
+bool Engine::stands_with_the_transport(const profile::Point& point) const {
+  if (!speed_point_ || point.is_temperature()) return false;
+  return point.role != Role::supply && point.role != Role::heater && point.role != Role::grid_bias && point.role != Role::offset && point.role != Role::mains_voltage;
 }
 
 /// Is the newest reading of the mains off what the minute before had? Then nothing that follows them is a joint's doing.
@@ -227,9 +243,10 @@ void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken
   if (!taken.bursts && !taken.is_rough) return;
   if (stages_.phase() == Phase::warming || book_.covers(Kind::intermittent, id)) return;
   if (taken.bursts) {
-    // What its matched points do at the same time is programme or mains, not a joint.
-    const bool is_shared = std::any_of(point.matched_with.begin(), point.matched_with.end(), [&](PointId sibling) {
-      const auto wild = points_[sibling.index].last_wild_at();
+    // What others of its role do at the same time is programme or mains, not a joint.
+    const bool is_shared = std::any_of(points_.begin(), points_.end(), [&](const PointWatch& other) {
+      if (other.id() == id || other.point().role != point.role) return false;
+      const auto wild = other.last_wild_at();
       return wild && watch.last_wild_at() && std::chrono::abs(*wild - *watch.last_wild_at()) <= analysis::Bursts::group_gap;
     });
     if (is_shared) return;

@@ -126,7 +126,9 @@ bool Engine::is_exchanged(const Case& told, PointId& other) const {
     const double now = points_[id.index].recent_raw_level(std::chrono::minutes{2}).value_or(0.0);
     return std::pair(now, expected_from(now, departures_.own(id).state().moved, departures_.own(id).traits()));
   };
+  constexpr double other_share = 0.15;
   const auto mine = now_and_before(told.named);
+  if (std::fabs(mine.first - mine.second) < other_share * std::max(std::fabs(mine.first), std::fabs(mine.second))) return false;
   for (std::size_t i = 0; i < points_.size(); ++i) {
     const PointId id{static_cast<std::uint16_t>(i)};
     const analysis::Stream::State& state = departures_.own(id).state();

@@ -46,10 +46,30 @@ analysis::Climate::Input Engine::climate() const {
     const double share = std::fabs(to_base(profile_.point(*mains_point_), minute->median)) / *mains_.nominal();
     if (share > MainsWatch::gone_share) input.ln_mains = std::log(share);
   }
+  if (!mains_point_ && is_powered) input.ln_mains = proxy_ln_mains_;
   if (const auto* minute = minute_of_point(ambient_point_)) input.room = minute->median;
   if (const auto* minute = minute_of_point(watts_point_)) input.watts = to_base(profile_.point(*watts_point_), minute->mean);
   if (!is_powered && watts_point_) input.watts = 0.0;
   return input;
+}
+
+/// One vote for each role that hangs on the mains: the median of its points that keep their course.
+std::optional<double> Engine::mains_as_shown(std::int64_t minute) {
+  if (profile_.drive == profile::Drive::programme) return std::nullopt;
+  constexpr std::array roles{Role::heater, Role::supply, Role::grid_bias, Role::bias, Role::mains_power, Role::mains_current, Role::supply_current};
+  std::array<analysis::MainsProxy::Vote, roles.size()> votes{};
+  for (std::size_t r = 0; r < roles.size(); ++r) {
+    std::vector<double> figures;
+    for (const PointWatch& watch : points_) {
+      const bool votes_here = watch.point().role == roles[r] && watch.minute() && watch.minute()->index == minute && !departures_.own(watch.id()).state().is_departed;
+      if (!votes_here) continue;
+      const analysis::Traits& traits = departures_.own(watch.id()).traits();
+      votes[r].exponent = traits.mains.mean;
+      if (const auto figure = analysis::on_scale(traits, watch.minute()->median)) figures.push_back(*figure);
+    }
+    if (!figures.empty()) votes[r].ln_value = analysis::median_in_place(figures);
+  }
+  return proxy_.step(minute, votes);
 }
 
 void Engine::judge_trends(Timestamp now) {
@@ -107,6 +127,7 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const analysis::RunawayPolicy policy{std::max(0.04 * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
   const auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
   if (!runaway) {
+    watch.minutes_close = 0;
     // It has to stay quiet for as long as the slowest window looks back before it is called over.
     if (!book_.stands(Kind::runaway, watch.id())) return;
     const auto level = watch.recent_level(level_window);
@@ -125,7 +146,9 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
     if (minutes) limit_text = fmt::format("; {} limit {} in about {:.0f} min", point.trip.high ? "trip" : "warning", figure(point, *high), *minutes);
   }
   const bool is_close = point.trip.high && minutes && *minutes < runaway_trip_minutes && watch.is_beyond_warn();
-  if (is_close) finding.severity = Severity::trip;
+  const bool is_closing = is_close && watch.minutes_close > 0;
+  watch.minutes_close = is_close ? watch.minutes_close + 1 : 0;
+  if (is_closing) finding.severity = Severity::trip;
   std::string company;
   std::size_t with = 0;
   for (const PointId id : point.matched_with) {
@@ -143,9 +166,9 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
                                 figure(point, raw_now - (runaway->now - runaway->from)), figure(point, raw_now), 3.0 * runaway->window_minutes,
                                 runaway->doubling_minutes, limit_text, company, surroundings_text());
   const std::string reason = finding.message;
-  if (book_.covers(Kind::runaway, watch.id()) && !book_.stands(Kind::runaway, watch.id()) && !is_close) return;
+  if (book_.covers(Kind::runaway, watch.id()) && !book_.stands(Kind::runaway, watch.id()) && !is_closing) return;
   book_.raise(std::move(finding));
-  if (is_close) open_outlet(now, Power::tripped, reason);
+  if (is_closing) open_outlet(now, Power::tripped, reason);
 }
 
 }  // namespace steadyglow::soak
