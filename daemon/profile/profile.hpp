@@ -52,6 +52,17 @@ struct Band {
 inline constexpr Duration warn_dwell_default = std::chrono::seconds{60};
 inline constexpr Duration trip_dwell_default = std::chrono::seconds{10};
 
+/// What the maker of a meter says of a reading y, in the words of the data sheet; figures in the point's uom:
+/// |error| <= percent_of_reading/100 |y| + counts resolution + percent_of_range/100 range + fixed.
+struct Accuracy {
+  double percent_of_reading = 0.0;
+  double counts = 0.0;      ///< last digits ("+ 3 counts", "+ 3 dgt")
+  double resolution = 0.0;  ///< what one count is
+  double percent_of_range = 0.0;
+  double range = 0.0;       ///< full scale of the range in use
+  double fixed = 0.0;       ///< a plain "+/- 1.5 K"
+};
+
 struct Point {
   std::string name;
   Quantity quantity = Quantity::voltage;
@@ -65,6 +76,7 @@ struct Point {
   std::vector<PointId> matched_with;
   std::optional<Ohms> sense;
   std::optional<Watts> rated;  ///< plate dissipation
+  std::optional<Accuracy> accuracy;  ///< of what measures this point
   bool is_protective = false;  ///< losing it counts as losing sight of a hazard
   std::string source;          ///< where the limits come from
   std::string note;

@@ -20,6 +20,10 @@ constexpr double mains_volts_min = 80.0;
 constexpr double mains_volts_max = 440.0;
 /// No probe on a bench reads more, and no part of a unit may: a figure beyond is a slip of the decimal point.
 constexpr double celsius_max = 200.0;
+/// A worse meter than this proves nothing, and a larger figure is a slip.
+constexpr double accuracy_percent_max = 50.0;
+constexpr double accuracy_counts_max = 10000.0;
+constexpr double accuracy_figure_max = 1e6;
 
 bool is_name(std::string_view text) {
   const auto fits = [](unsigned char c) { return std::islower(c) != 0 || std::isdigit(c) != 0 || c == '_'; };
@@ -40,6 +44,37 @@ Band parse_band(Table& point, std::string_view key, Range range) {
     point.mistake(key, fmt::format("`{}` is impossible: low {} is not below high {}", key, *band.low, *band.high),
                   "swap them?");
   return band;
+}
+
+/// A statement that is there must say something, and each half of a product wants the other.
+std::optional<Accuracy> parse_accuracy(Table& point) {
+  auto table = point.maybe_table("accuracy");
+  if (!table) return std::nullopt;
+  bool all_read = true;
+  const auto figure = [&](std::string_view key, double most) {
+    const auto value = table->maybe_number(key, {0.0, most});
+    all_read = all_read && (value || !table->has(key));
+    return value.value_or(0.0);
+  };
+  const Accuracy accuracy{.percent_of_reading = figure("percent_of_reading", accuracy_percent_max),
+                          .counts = figure("counts", accuracy_counts_max),
+                          .resolution = figure("resolution", accuracy_figure_max),
+                          .percent_of_range = figure("percent_of_range", accuracy_percent_max),
+                          .range = figure("range", accuracy_figure_max),
+                          .fixed = figure("fixed", accuracy_figure_max)};
+  table->done();
+  if (!all_read) return std::nullopt;
+  if (accuracy.counts > 0.0 && accuracy.resolution == 0.0)
+    point.mistake("accuracy", "`counts` without `resolution`: nobody knows what a count is", "add resolution = what the last digit steps by, in the point's uom");
+  if (accuracy.percent_of_range > 0.0 && accuracy.range == 0.0)
+    point.mistake("accuracy", "`percent_of_range` without `range`", "add range = full scale of the range in use, in the point's uom");
+  if (accuracy.range > 0.0 && accuracy.percent_of_range == 0.0)
+    point.mistake("accuracy", "`range` without `percent_of_range`", "add percent_of_range, or leave range out");
+  const bool says_something = accuracy.percent_of_reading > 0.0 || accuracy.counts > 0.0 || accuracy.resolution > 0.0 || accuracy.percent_of_range > 0.0 ||
+                              accuracy.range > 0.0 || accuracy.fixed > 0.0;
+  if (!says_something)
+    point.mistake("accuracy", "`accuracy` says nothing", "write what the data sheet says: { percent_of_reading = 0.5, counts = 3, resolution = 0.1 } or { fixed = 1.5 }");
+  return accuracy;
 }
 
 void check_limits(Table& table, const Point& point) {
@@ -87,6 +122,7 @@ Point parse_point(Table& table) {
   if (const auto s = table.maybe_number("trip_dwell_seconds", {0.0, dwell_seconds_max})) point.trip_dwell = from_seconds(*s);
   if (const auto ohms = table.maybe_number("sense_ohms", {1e-4, 1e7})) point.sense = Ohms{*ohms};
   if (const auto watts = table.maybe_number("rated_watts", {0.01, 5000.0})) point.rated = Watts{*watts};
+  point.accuracy = parse_accuracy(table);
   const bool has_trip = !point.trip.empty();
   point.is_protective = table.maybe_flag("protective").value_or(has_trip);
   point.source = table.maybe_text("source").value_or("");

@@ -62,6 +62,43 @@ TEST(Profile, RefusesATemperatureThatLostItsDecimalPoint) {
   EXPECT_NE(first_mistake(text).find("did you mean 85?"), std::string::npos) << first_mistake(text);
 }
 
+TEST(Profile, TakesAMetersAccuracyAsItsDataSheetSaysIt) {
+  Errors errors;
+  const auto profile = parse_profile(
+      with("nominal = 380.0",
+           "nominal = 380.0\naccuracy = { percent_of_reading = 0.5, counts = 3, resolution = 0.1, percent_of_range = 0.1, range = 1000.0, fixed = 1.5 }"),
+      "p.toml", errors);
+  ASSERT_TRUE(profile.has_value()) << errors.front().text();
+  ASSERT_TRUE(profile->points[0].accuracy.has_value());
+  const Accuracy& accuracy = *profile->points[0].accuracy;
+  EXPECT_EQ(accuracy.percent_of_reading, 0.5);
+  EXPECT_EQ(accuracy.counts, 3.0);
+  EXPECT_EQ(accuracy.resolution, 0.1);
+  EXPECT_EQ(accuracy.percent_of_range, 0.1);
+  EXPECT_EQ(accuracy.range, 1000.0);
+  EXPECT_EQ(accuracy.fixed, 1.5);
+  EXPECT_FALSE(profile->points[1].accuracy.has_value());
+}
+
+TEST(Profile, WantsAWholeAccuracyStatement) {
+  const auto mistake = [](const std::string& accuracy) { return first_mistake(with("nominal = 380.0", "nominal = 380.0\naccuracy = " + accuracy)); };
+  EXPECT_NE(mistake("{ percent_of_reading = 0.5, counts = 3 }").find("p.toml:11:12: error: `counts` without `resolution`"), std::string::npos)
+      << mistake("{ percent_of_reading = 0.5, counts = 3 }");
+  EXPECT_NE(mistake("{ percent_of_range = 0.1 }").find("add range"), std::string::npos);
+  EXPECT_NE(mistake("{ fixed = 1.0, range = 100.0 }").find("leave range out"), std::string::npos);
+  EXPECT_NE(mistake("{ }").find("says nothing"), std::string::npos);
+  EXPECT_NE(mistake("{ percent_of_reading = 0.0 }").find("says nothing"), std::string::npos);
+  EXPECT_NE(mistake("{ percent_of_reading = -0.5 }").find("p.toml:11:35"), std::string::npos) << mistake("{ percent_of_reading = -0.5 }");
+  EXPECT_NE(mistake("{ percent_of_readin = 0.5 }").find("did you mean `percent_of_reading`?"), std::string::npos);
+  EXPECT_NE(mistake("0.5").find("p.toml:11:12"), std::string::npos) << mistake("0.5");
+}
+
+TEST(Profile, ReportsAMistakenAccuracyOnce) {
+  Errors errors;
+  EXPECT_FALSE(parse_profile(with("nominal = 380.0", "nominal = 380.0\naccuracy = { counts = 3, resolution = -0.1 }"), "p.toml", errors).has_value());
+  EXPECT_EQ(errors.size(), 1u);
+}
+
 TEST(Plan, WantsABaselineBeforeCountedHours) {
   Errors errors;
   EXPECT_FALSE(parse_plan("[plan]\ntitle = \"x\"\n[[stage]]\nkind = \"idle_soak\"\nminutes = 60\n", "l.toml", errors).has_value());
