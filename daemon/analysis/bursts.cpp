@@ -25,7 +25,7 @@ std::optional<Bursts::Told> Bursts::step(Timestamp at, double value, double leve
     const Group& group = groups_[(count_ - 1 - i) % groups_kept];
     if (at - group.first > window) break;
     if (group.is_step) continue;
-    score += group.wild > 1 ? 2 : 1;
+    score += (group.wild > 1 ? 2 : 1) + static_cast<int>((group.last - group.first) / group_gap);
     ++told.groups;
     told.within = at - group.first;
   }

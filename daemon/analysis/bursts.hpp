@@ -11,12 +11,13 @@ namespace steadyglow::analysis {
 class Bursts {
  public:
   static constexpr double spreads_wild = 8.0;
-  static constexpr Duration group_gap = std::chrono::seconds{60};
+  static constexpr Duration group_gap = std::chrono::minutes{3};
   static constexpr Duration window = std::chrono::hours{3};
   /// A change that stays this long is a step, not a burst.
   static constexpr Duration step_after = std::chrono::minutes{3};
-  /// A group of several counts two, a lone spike one; so many within the window speak.
-  static constexpr int score_needed = 4;
+  /// A group of several counts two, and one more for each gap's length that it lasts; a lone spike counts one. So many
+  /// within the window speak: less is a lead that was touched.
+  static constexpr int score_needed = 6;
 
   struct Told {
     int groups = 0;

@@ -24,6 +24,7 @@ void each_figure(ClimateNow& into, const ClimateNow& from, Each each) {
 void Climate::step(std::int64_t minute, const Input& input) {
   if (input.ln_mains) {
     has_mains_ = true;
+    is_guessed_ = input.is_mains_guessed;
     now_.ln_mains = *input.ln_mains;
   }
   if (input.room) {

@@ -26,6 +26,7 @@ class Climate {
   static constexpr std::size_t recent_minutes = 96;
   struct Input {
     std::optional<double> ln_mains;
+    bool is_mains_guessed = false;      ///< shown by the unit itself, not measured
     std::optional<double> room;
     std::optional<double> watts;        ///< mean of the minute: heat follows the mean
   };
@@ -42,6 +43,8 @@ class Climate {
   /// What prevailed in one of the last `recent_minutes` minutes.
   const ClimateNow* minute(std::int64_t minute) const;
   bool has_mains() const { return has_mains_; }
+  /// How much of what the mains may do is not seen: 0 measured, 1 not at all.
+  double unseen_mains() const { return !has_mains_ ? 1.0 : is_guessed_ ? 0.6 : 0.0; }
   bool has_room() const { return has_room_; }
   bool has_power() const { return has_power_; }
   std::optional<double> reference_watts() const { return reference_watts_; }
@@ -62,6 +65,7 @@ class Climate {
   ClimateNow sum_;
   int count_ = 0;
   bool has_mains_ = false;
+  bool is_guessed_ = false;
   bool has_room_ = false;
   bool has_power_ = false;
   std::optional<double> reference_watts_;

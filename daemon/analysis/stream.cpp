@@ -23,7 +23,8 @@ constexpr std::size_t blocks_min = 5;
 constexpr std::size_t blocks_min_sparse = 12;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
 constexpr double unseen_mains = 0.042;
-constexpr double unseen_room = 4.0;
+constexpr double unseen_room = 8.0;
+constexpr double unseen_room_quick = 3.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
 constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
@@ -146,6 +147,16 @@ std::size_t Stream::unbroken(std::int64_t minute, const Climate& climate, std::s
   return count;
 }
 
+double Stream::jump(std::int64_t minute) const {
+  const auto& now = minutes_[static_cast<std::size_t>(minute) % minutes_kept];
+  for (std::int64_t back = 1; back <= 2; ++back) {
+    if (minute < back) break;
+    const auto& before = minutes_[static_cast<std::size_t>(minute - back) % minutes_kept];
+    if (now.minute == minute && before.minute == minute - back && (back == 2 || minute < 2)) return now.y - before.y;
+  }
+  return 0.0;
+}
+
 double Stream::move_within(double minutes) const {
   std::size_t h = 0;
   while (h + 1 < horizons.size() && static_cast<double>(horizons[h]) < minutes) ++h;
@@ -153,11 +164,11 @@ double Stream::move_within(double minutes) const {
 }
 
 /// What the mains and the room may do where nobody measures them.
-double Stream::unseen_allowance(const Climate& climate) const {
+double Stream::unseen_allowance(const Climate& climate, double room_kelvin) const {
   if (is_difference_) return 0.0;
   double allowance = 0.0;
-  if (!climate.has_mains() && traits_.scale == Scale::logarithm) allowance += unseen_mains * std::max(std::fabs(traits_.mains.mean), traits_.mains.sd);
-  if (!climate.has_room()) allowance += unseen_room * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
+  if (traits_.scale == Scale::logarithm) allowance += climate.unseen_mains() * unseen_mains * std::max(std::fabs(traits_.mains.mean), traits_.mains.sd);
+  if (!climate.has_room()) allowance += room_kelvin * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
   return allowance;
 }
 
@@ -236,7 +247,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   std::vector<Prior> prior;
   priors(climate, mains_learned, prior);
   CourseNoise noise = noise_;
-  const double unseen = unseen_allowance(climate);
+  const double unseen = unseen_allowance(climate, unseen_room);
   const double margin = std::max(traits_.margin + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), margin_least) + unseen;
   noise.wander_sd = std::hypot(noise.wander_sd, 0.3 * unseen);
   course.begin(prior, noise, traits_.scale == Scale::kelvin ? heavy_minutes : 0.0);
@@ -310,9 +321,9 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     is_there[slot] = true;
   }
   const double wide = widening(minute);
-  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least) + unseen_allowance(climate);
+  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least) + unseen_allowance(climate, unseen_room_quick);
   for (std::size_t h = 0; h < horizons.size(); ++h) {
-    const std::int64_t window = std::max<std::int64_t>(3, horizons[h] / 4);  // of three, one may be wild
+    const std::int64_t window = std::max<std::int64_t>(5, horizons[h] / 4);  // of five, two may be wild
     std::array<double, 64> near{};
     std::array<double, 64> far{};
     std::size_t near_count = 0;

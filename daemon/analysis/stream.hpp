@@ -60,6 +60,8 @@ class Stream {
   /// The likeliest slow departure at the last block, however weak: for naming causes.
   double leaning() const { return fit_ && fit_->departure ? fit_->departure->moved : 0.0; }
   double leaning_z() const { return fit_ && fit_->departure ? fit_->departure->z() : 0.0; }
+  /// How far the figure jumped in the last two minutes, its surroundings left in; 0 when it was not seen.
+  double jump(std::int64_t minute) const;
   /// The newest movement within that many minutes (one of the horizons, or near it), compensated; for naming.
   double move_within(double minutes) const;
   /// The last minutes without a gap, oldest first, with mains, room and heat taken out so that the newest stands as
@@ -81,7 +83,7 @@ class Stream {
   void priors(const Climate& climate, Prior mains_learned, std::vector<Prior>& into) const;
   void judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least);
   void judge_quick(std::int64_t minute, const Climate& climate, bool is_judging, double margin_least);
-  double unseen_allowance(const Climate& climate) const;
+  double unseen_allowance(const Climate& climate, double room_kelvin) const;
   double cooling_factor(double moved) const;
   double early_doubt(double age_minutes) const;
   double widening(std::int64_t minute) const;

@@ -22,6 +22,8 @@ double offset_limit(const profile::Point& point) {
 }
 
 Traits by_role(const profile::Point& point) {
+  // A chassis feels sun and draughts first, and tells of faults last.
+  if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true, false, false};
   if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.0, 2.0, point.role != Role::ambient, false, false};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
@@ -34,7 +36,7 @@ Traits by_role(const profile::Point& point) {
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
     case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0005}, 0.0025);
     case Role::offset: {
-      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.02}, 0.12, 0.20, true, false, false};
+      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true, false, false};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }
@@ -48,8 +50,14 @@ Traits by_role(const profile::Point& point) {
 
 }  // namespace
 
-Traits traits_of(const profile::Point& point, profile::Drive drive) {
+Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_transport) {
   Traits traits = by_role(point);
+  const bool turns_with_it = point.role == Role::motor || point.role == Role::supply_current || point.role == Role::mains_power || point.role == Role::mains_current || point.role == Role::other;
+  if (has_transport && turns_with_it && traits.scale == Scale::logarithm) {
+    traits.noise = {0.03, 0.05};
+    traits.margin = 0.15;
+    traits.margin_quick = 0.30;
+  }
   if (point.quantity == Quantity::state || point.quantity == Quantity::energy) traits.is_judged = false;
   if (drive == profile::Drive::programme) {
     // Programme is in everything electrical; what is left in the quiet moments still remembers the loud ones.

@@ -31,7 +31,8 @@ struct Traits {
 };
 
 /// All figures: common practice and physics (three-halves law, -2 mV/K per junction, copper), no source.
-Traits traits_of(const profile::Point& point, profile::Drive drive);
+/// has_transport: the unit has a speed; what turns with it moves with the reel and the side.
+Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_transport);
 /// The same for the difference of two matched points: what they share falls out.
 Traits traits_of_difference(const Traits& own);
 

@@ -17,6 +17,8 @@ constexpr double clearly_more = 1.6;
 /// A cause may be told from its lean long before it would be told for itself.
 constexpr double lean_z = 3.5;
 constexpr double lean_margin_share = 0.4;
+/// A figure that jumps by so much (ln) within two minutes has been made to.
+constexpr double drive_jump = 0.25;
 
 /// How far down the stream of causes a role stands: supplies feed stages, stages make watts, watts make heat.
 int depth(const profile::Point& point) {
@@ -36,9 +38,10 @@ int depth(const profile::Point& point) {
 }  // namespace
 
 Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
+  const bool has_transport = profile.first_of(Role::speed).has_value();
   for (std::size_t i = 0; i < profile.points.size(); ++i) {
     const profile::Point& point = profile.points[i];
-    const analysis::Traits traits = analysis::traits_of(point, profile.drive);
+    const analysis::Traits traits = analysis::traits_of(point, profile.drive, has_transport);
     own_.emplace_back(traits, false);
     if (!point.matched_with.empty() && traits.is_judged) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(traits), true)});
   }
@@ -72,6 +75,13 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
     figures[i] = analysis::on_scale(own_[i].traits(), closed->median);
     if (figures[i]) own_[i].add(minute, *figures[i], closed->count);
   }
+  if (has_drive_changed(minute, is_judging)) {
+    const std::int64_t begun = minute + 1;
+    for (analysis::Stream& stream : own_) stream.begin(begun);
+    for (Difference& difference : differences_) difference.stream.begin(begun);
+    drive_changed_at_ = minute;
+    return;
+  }
   for (std::size_t i = 0; i < points.size(); ++i) {
     if (!own_[i].traits().is_judged) continue;
     own_[i].judge(minute, climate_, course_, is_judging, {points[i].mains_exponent(), points[i].mains_exponent_sd()}, points[i].least_visible());
@@ -84,6 +94,26 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
     if (figures[difference.point.index] && !siblings.empty()) difference.stream.add(minute, *figures[difference.point.index] - analysis::median_in_place(siblings), points[difference.point.index].minute()->count);
     difference.stream.judge(minute, climate_, course_, is_judging, difference.stream.traits().mains, points[difference.point.index].least_visible());
   }
+}
+
+bool Departures::has_drive_changed(std::int64_t minute, bool is_judging) const {
+  if (profile_->drive == profile::Drive::programme) return false;
+  int up = 0;
+  int down = 0;
+  int still = 0;
+  for (std::size_t i = 0; i < own_.size(); ++i) {
+    const Role role = profile_->points[i].role;
+    const bool follows_drive = role == Role::bias || role == Role::mains_power || role == Role::level || role == Role::mains_current || role == Role::supply_current;
+    if (!follows_drive || own_[i].traits().scale != analysis::Scale::logarithm) continue;
+    const double jump = own_[i].jump(minute);
+    up += jump > drive_jump ? 1 : 0;
+    down += jump < -drive_jump ? 1 : 0;
+    still += std::fabs(jump) <= drive_jump ? 1 : 0;
+  }
+  // While it warms up, hands are at work: anything that jumps is theirs. Later only a drive that moves all of them, and
+  // only where a drive there is.
+  if (!is_judging) return up + down > 0;
+  return profile_->drive == profile::Drive::steady && (up >= 3 || down >= 3) && still == 0 && (up == 0 || down == 0);
 }
 
 double Departures::deviation(PointId point, const analysis::Stream::State& like) const {

@@ -34,6 +34,8 @@ class Departures {
   /// Neither the point nor its difference from its siblings is off its course (any more).
   bool is_calm(PointId point) const;
   const analysis::Stream& own(PointId point) const { return own_[point.index]; }
+  /// The minute in which somebody changed the drive, if it was this one.
+  bool has_changed_drive(std::int64_t minute) const { return drive_changed_at_ == minute; }
   const analysis::Climate& climate() const { return climate_; }
   bool is_judged(PointId point) const { return own_[point.index].traits().is_judged; }
 
@@ -42,6 +44,7 @@ class Departures {
     PointId point;
     analysis::Stream stream;
   };
+  bool has_drive_changed(std::int64_t minute, bool is_judging) const;
   /// How far a point has moved, seen as the departure `like` was seen: over the same minutes, or as a course of hours.
   double deviation(PointId point, const analysis::Stream::State& like) const;
   bool has_moved(PointId point, const analysis::Stream::State& like) const;
@@ -55,6 +58,7 @@ class Departures {
   analysis::Course course_;
   std::vector<analysis::Stream> own_;
   std::vector<Difference> differences_;
+  std::int64_t drive_changed_at_ = -1;
   std::vector<bool> is_told_;             ///< per point
   std::vector<bool> was_departed_;        ///< per point, a minute ago
   std::vector<bool> is_difference_told_;  ///< per difference

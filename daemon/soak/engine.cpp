@@ -51,6 +51,10 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       counted_when_seen_(profile_.points.size()),
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
+  // Without a room sensor the chassis is the nearest thing to one for the parts inside it.
+  if (!ambient_point_ && profile_.points.size() > 1) room_point_ = profile_.first_of(Role::chassis);
+  else room_point_ = ambient_point_;
+  if (room_point_ && !profile_.point(*room_point_).is_temperature()) room_point_.reset();
   quiets_.resize(profile_.points.size());
   speed_point_ = profile_.first_of(Role::speed);
   if (speed_point_) running_speed_ = profile_.point(*speed_point_).nominal.value_or(0.0);
@@ -173,7 +177,7 @@ void Engine::count_second(Timestamp second) {
 void Engine::on_minute(Timestamp minute) {
   if (power_ == Power::on) {
     // The mains and the room close first: the others are seen against the same minute of them.
-    const auto is_cause = [&](const PointWatch& point) { return point.id() == mains_point_ || point.id() == ambient_point_; };
+    const auto is_cause = [&](const PointWatch& point) { return point.id() == mains_point_ || point.id() == room_point_; };
     for (PointWatch& point : points_)
       if (is_cause(point)) point.close_minute(minute, {});
     const Surroundings around = surroundings();

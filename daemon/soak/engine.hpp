@@ -138,6 +138,7 @@ class Engine {
   std::optional<PointId> watts_point_;
   std::optional<PointId> proof_point_;
   std::optional<PointId> ambient_point_;
+  std::optional<PointId> room_point_;       ///< what stands for the room: the ambient point, else the chassis
   std::optional<double> watts_;
   Timestamp watts_at_{};
   std::optional<double> running_watts_;     ///< what the unit usually draws, last minute median while it ran

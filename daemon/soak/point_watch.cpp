@@ -35,7 +35,7 @@ PointWatch::PointWatch(const profile::Point& point, PointId id, profile::Drive d
       exponent_(expectation_),
       mains_lag_(expectation_.lag_minutes),
       room_lag_(expectation_.lag_minutes),
-      traits_(analysis::traits_of(point, drive)),
+      traits_(analysis::traits_of(point, drive, false)),
       is_programme_(drive == profile::Drive::programme && !point.is_temperature() && point.role != Role::heater && point.role != Role::speed && point.role != Role::offset &&
                     point.role != Role::mains_voltage),
       plausible_(point),

@@ -46,8 +46,11 @@ analysis::Climate::Input Engine::climate() const {
     const double share = std::fabs(to_base(profile_.point(*mains_point_), minute->median)) / *mains_.nominal();
     if (share > MainsWatch::gone_share) input.ln_mains = std::log(share);
   }
-  if (!mains_point_ && is_powered) input.ln_mains = proxy_ln_mains_;
-  if (const auto* minute = minute_of_point(ambient_point_)) input.room = minute->median;
+  if (!mains_point_ && is_powered) {
+    input.ln_mains = proxy_ln_mains_;
+    input.is_mains_guessed = true;
+  }
+  if (const auto* minute = minute_of_point(room_point_)) input.room = minute->median;
   if (const auto* minute = minute_of_point(watts_point_)) input.watts = to_base(profile_.point(*watts_point_), minute->mean);
   if (!is_powered && watts_point_) input.watts = 0.0;
   return input;
@@ -117,12 +120,13 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const profile::Point& point = watch.point();
   const bool can_run_away = point.role == Role::bias || point.role == Role::supply_current || point.role == Role::heatsink ||
                             point.role == Role::transformer || (point.role == Role::mains_power && !activity_point_) || point.role == Role::motor;
-  if (!can_run_away) return;
+  // A motor's current wanders with the reel it turns.
+  if (!can_run_away || stands_with_the_transport(point)) return;
   const analysis::Stream& stream = departures_.own(watch.id());
   std::array<double, analysis::runaway_minutes> tail{};
   const std::size_t count = tail_of(stream, now, tail);
   const Baseline baseline = *watch.baseline();
-  const double scale = point.is_temperature() ? 100.0 : std::fabs(baseline.level);
+  const double scale = point.is_temperature() ? 100.0 : std::fabs(*watch.last_good());
   const double habit = point.is_temperature() ? stream.habit() : stream.habit() * scale;
   const analysis::RunawayPolicy policy{std::max(0.04 * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
   const auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
