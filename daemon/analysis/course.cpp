@@ -125,6 +125,12 @@ void Course::whiten() {
   }
 }
 
+/// A ramp that is 1 now, or a level that is approached with level_minutes.
+double Course::shape_of(bool is_ramp, std::int64_t since, std::int64_t age) const {
+  if (is_ramp) return static_cast<double>(since) / static_cast<double>(age);
+  return level_minutes_ > 0.0 ? 1.0 - std::exp(-static_cast<double>(since * block_minutes) / level_minutes_) : 1.0;
+}
+
 std::optional<CourseFit> Course::judge() {
   constexpr std::size_t blocks_min = 3;
   const std::size_t n = blocks_.size();
@@ -161,6 +167,8 @@ std::optional<CourseFit> Course::judge() {
   }
 
   const std::int64_t last = blocks_.back();
+  double best_amount = 0.0;
+  bool best_is_ramp = true;
   for (const std::int64_t age : ages) {
     const std::int64_t onset = last - age;
     if (onset < blocks_.front()) break;
@@ -168,17 +176,13 @@ std::optional<CourseFit> Course::judge() {
     for (const bool is_ramp : {true, false}) {
       // A block after its onset a level and a ramp are the same.
       if (!is_ramp && age < 2) continue;
-      const auto shape = [&](std::int64_t since) {
-        if (is_ramp) return static_cast<double>(since) / static_cast<double>(age);
-        return level_minutes_ > 0.0 ? 1.0 - std::exp(-static_cast<double>(since * block_minutes) / level_minutes_) : 1.0;
-      };
       Vector rx{};
       double rr = 0.0;
       double ry = 0.0;
       double state = 0.0;
       for (std::size_t i = first; i < n; ++i) {
         state *= keep_[i];
-        const double innovation = shape(blocks_[i] - onset) - state;
+        const double innovation = shape_of(is_ramp, blocks_[i] - onset, age) - state;
         state += gain_[i] * innovation;
         const double r = innovation * scale_[i];
         const double* x = &white_x_[i * p];
@@ -192,20 +196,24 @@ std::optional<CourseFit> Course::judge() {
         ry -= half_r[j] * half_y[j];
       }
       if (!(rr > 0.0)) continue;
-      const double now = shape(age);
+      const double now = shape_of(is_ramp, age, age);
       const Departure departure{now * ry / rr, now / std::sqrt(rr), now * ry / rr / (static_cast<double>(age) * hours_per_block), onset};
       if (fit.departure && std::fabs(departure.z()) <= std::fabs(fit.departure->z())) continue;
       fit.departure = departure;
+      best_amount = ry / rr;
+      best_is_ramp = is_ramp;
       const Vector shift = backward(normal, half_r, p);
       for (std::size_t j = 0; j < p; ++j) fit.beside_departure[j] = fit.coefficients[j] - ry / rr * shift[j];
     }
   }
 
+  // The noise is what is left once the likeliest departure is allowed for: else a fault would pass itself off as noise.
   const std::size_t old = n > noise_late_blocks ? n - noise_late_blocks : 0;
   residual_.resize(old);
   for (std::size_t i = 0; i < old; ++i) {
     residual_[i] = y_[i];
-    for (std::size_t j = 0; j < p; ++j) residual_[i] -= b[j] * x_[i * p + j];
+    for (std::size_t j = 0; j < p; ++j) residual_[i] -= (fit.departure ? fit.beside_departure[j] - priors_[j].mean : b[j]) * x_[i * p + j];
+    if (fit.departure && blocks_[i] > fit.departure->onset) residual_[i] -= best_amount * shape_of(best_is_ramp, blocks_[i] - fit.departure->onset, last - fit.departure->onset);
   }
   const std::span<const std::int64_t> old_blocks(blocks_.data(), old);
   const auto quick = change_variance(old_blocks, residual_, 1, ramp_);

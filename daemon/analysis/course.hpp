@@ -72,6 +72,7 @@ class Course {
 
  private:
   void whiten();
+  double shape_of(bool is_ramp, std::int64_t since, std::int64_t age) const;
   std::vector<Prior> priors_;
   CourseNoise noise_;
   double level_minutes_ = 0.0;

@@ -56,22 +56,34 @@ analysis::Climate::Input Engine::climate() const {
   return input;
 }
 
-/// One vote for each role that hangs on the mains: the median of its points that keep their course.
+/// One vote for each kind of figure that hangs on the mains: the median of its points that keep their course. Currents and
+/// watts are one kind: whatever moves the one moves the other.
 std::optional<double> Engine::mains_as_shown(std::int64_t minute) {
   if (profile_.drive == profile::Drive::programme) return std::nullopt;
-  constexpr std::array roles{Role::heater, Role::supply, Role::grid_bias, Role::bias, Role::mains_power, Role::mains_current, Role::supply_current};
-  std::array<analysis::MainsProxy::Vote, roles.size()> votes{};
-  for (std::size_t r = 0; r < roles.size(); ++r) {
-    std::vector<double> figures;
-    for (const PointWatch& watch : points_) {
-      const bool votes_here = watch.point().role == roles[r] && watch.minute() && watch.minute()->index == minute && !departures_.own(watch.id()).state().is_departed;
-      if (!votes_here) continue;
-      const analysis::Traits& traits = departures_.own(watch.id()).traits();
-      votes[r].exponent = traits.mains.mean;
-      if (const auto figure = analysis::on_scale(traits, watch.minute()->median)) figures.push_back(*figure);
+  if (departures_.has_changed_drive(minute - 1)) proxy_.begin(minute);
+  const auto kind_of = [](Role role) -> std::size_t {
+    switch (role) {
+      case Role::heater: return 0;
+      case Role::supply: return 1;
+      case Role::grid_bias: return 2;
+      case Role::bias:
+      case Role::mains_power:
+      case Role::mains_current:
+      case Role::supply_current: return 3;
+      default: return 4;
     }
-    if (!figures.empty()) votes[r].ln_value = analysis::median_in_place(figures);
+  };
+  std::array<std::vector<double>, 4> figures;
+  std::array<analysis::MainsProxy::Vote, 4> votes{};
+  for (const PointWatch& watch : points_) {
+    const std::size_t kind = kind_of(watch.point().role);
+    if (kind >= figures.size() || !watch.minute() || watch.minute()->index != minute || departures_.own(watch.id()).state().is_departed) continue;
+    const analysis::Traits& traits = departures_.own(watch.id()).traits();
+    // In units of the mains: on the scale of its usual exponent.
+    if (const auto figure = analysis::on_scale(traits, watch.minute()->median)) figures[kind].push_back(*figure / traits.mains.mean);
   }
+  for (std::size_t kind = 0; kind < figures.size(); ++kind)
+    if (!figures[kind].empty()) votes[kind].ln_value = analysis::median_in_place(figures[kind]);
   return proxy_.step(minute, votes);
 }
 
