@@ -1,0 +1,188 @@
+/// Feeds one scenario to an engine and compares what came out with what was expected.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+#include <random>
+
+#include "scenarios/course.hpp"
+#include "scenarios/scenario.hpp"
+#include "soak/engine.hpp"
+
+namespace steadyglow::scenarios {
+namespace {
+
+using soak::Finding;
+using soak::OpenOutlet;
+using soak::Severity;
+
+constexpr double supply_least_volts = 50.0;  ///< less than this runs no unit
+
+std::string lower(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return text;
+}
+
+struct Heard {
+  std::vector<Finding> findings;
+  std::vector<OpenOutlet> openings;
+};
+
+class Player {
+ public:
+  Player(const Scenario& scenario, bool is_twin) : scenario_(&scenario), is_twin_(is_twin), engine_(scenario.profile, scenario.plan), random_(scenario.seed) {
+    Errors errors;  // the words were read before: they are good
+    read_courses(scenario, is_twin, courses_, errors);
+    for (Course& course : courses_) course.bind(&courses_, &bench_);
+    mains_ = scenario.profile.first_of(profile::Role::mains_voltage);
+  }
+
+  Heard run() {
+    const auto normal = [this] { return normal_(random_); };
+    const auto steps = static_cast<std::int64_t>(scenario_->lasts / scenario_->sampling);
+    for (std::int64_t step = 0; step <= steps; ++step) {
+      const double seconds = static_cast<double>(step) * scenario_->sampling;
+      power(seconds);
+      const Timestamp at = at_ms(std::llround(seconds * 1000.0));
+      std::vector<Reading> batch;
+      for (std::size_t i = 0; i < courses_.size(); ++i) {
+        if (!courses_[i].is_given()) continue;
+        const PointId id{static_cast<std::uint16_t>(i)};
+        const Course::Seen seen = courses_[i].seen(seconds, normal);
+        if (!seen.is_missing) batch.push_back(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality));
+      }
+      hear(batch.empty() ? engine_.advance(at) : engine_.take(batch));
+    }
+    return std::move(heard_);
+  }
+
+  const soak::Engine& engine() const { return engine_; }
+
+ private:
+  /// Does the unit run? Its mains must be there and its outlet closed.
+  void power(double seconds) {
+    const bool is_open = engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !is_twin_);
+    const bool has_mains = !mains_ || !courses_[mains_->index].is_given() || courses_[mains_->index].at(seconds) > supply_least_volts;
+    const bool was_powered = bench_.is_powered;
+    bench_.is_powered = has_mains && !is_open;
+    if (bench_.is_powered && !was_powered) bench_.powered_since = seconds;
+  }
+
+  void hear(std::span<const soak::Event> events) {
+    for (const soak::Event& event : events) {
+      if (const auto* finding = std::get_if<Finding>(&event)) heard_.findings.push_back(*finding);
+      else if (const auto* opening = std::get_if<OpenOutlet>(&event)) heard_.openings.push_back(*opening);
+    }
+  }
+
+  const Scenario* scenario_;
+  bool is_twin_;
+  soak::Engine engine_;
+  std::vector<Course> courses_;
+  Bench bench_;
+  std::optional<PointId> mains_;
+  std::mt19937 random_;
+  std::normal_distribution<double> normal_;
+  Heard heard_;
+};
+
+class Judge {
+ public:
+  Judge(const Scenario& scenario, const Heard& heard) : scenario_(&scenario), heard_(&heard) {}
+
+  bool is_met(const Expected& expected, const Finding& finding) const {
+    if (finding.is_raised == expected.is_end) return false;
+    if (!expected.when.holds(seconds_of(finding.at))) return false;
+    if (!expected.kinds.empty() && std::find(expected.kinds.begin(), expected.kinds.end(), finding.kind) == expected.kinds.end()) return false;
+    if (expected.severity && finding.severity != *expected.severity) return false;
+    const auto name = [&](PointId id) { return scenario_->profile.point(id).name; };
+    if (!expected.points.empty() && (finding.points.empty() || std::find(expected.points.begin(), expected.points.end(), name(finding.points.front())) == expected.points.end())) return false;
+    for (const std::string& with : expected.with)
+      if (std::none_of(finding.points.begin(), finding.points.end(), [&](PointId id) { return name(id) == with; })) return false;
+    const std::string message = lower(finding.message);
+    return std::all_of(expected.says.begin(), expected.says.end(), [&](const std::string& part) { return message.find(lower(part)) != std::string::npos; });
+  }
+
+  std::string text(const Finding& finding) const {
+    std::string points;
+    for (const PointId id : finding.points) points += (points.empty() ? "" : ",") + scenario_->profile.point(id).name;
+    return fmt::format("{} {}{} {} [{}] {}", time(seconds_of(finding.at)), finding.is_raised ? "" : "end of ", to_word(finding.severity), to_word(finding.kind), points, finding.message);
+  }
+
+  std::string time(double seconds) const { return time_text(seconds, scenario_->begins_at); }
+
+  /// What came out, for the person who reads a failure.
+  std::string all() const {
+    std::string text = "what came out:";
+    for (const Finding& finding : heard_->findings) text += "\n    " + this->text(finding);
+    for (const OpenOutlet& opening : heard_->openings) text += fmt::format("\n    {} outlet opens, {}order {}: {}", time(seconds_of(opening.at)), opening.is_trip ? "trip, " : "", opening.attempt, opening.reason);
+    return text;
+  }
+
+ private:
+  const Scenario* scenario_;
+  const Heard* heard_;
+};
+
+void judge_findings(const Scenario& scenario, const Heard& heard, const Judge& judge, std::vector<std::string>& wrong) {
+  for (const Expected& expected : scenario.found)
+    if (std::none_of(heard.findings.begin(), heard.findings.end(), [&](const Finding& finding) { return judge.is_met(expected, finding); }))
+      wrong.push_back(fmt::format("{}: not found", expected.where));
+  for (const Expected& expected : scenario.absent)
+    for (const Finding& finding : heard.findings)
+      if (judge.is_met(expected, finding)) wrong.push_back(fmt::format("{}: must not be, but is: {}", expected.where, judge.text(finding)));
+  for (const Finding& finding : heard.findings) {
+    if (!finding.is_raised || finding.severity == Severity::note) continue;
+    const auto is_met = [&](const Expected& expected) { return judge.is_met(expected, finding); };
+    const bool is_expected = std::any_of(scenario.found.begin(), scenario.found.end(), is_met) || std::any_of(scenario.allowed.begin(), scenario.allowed.end(), is_met);
+    if (!is_expected) wrong.push_back(fmt::format("nobody expected: {}", judge.text(finding)));
+    if (scenario.silent_until && seconds_of(finding.at) < *scenario.silent_until) wrong.push_back(fmt::format("not silent: {}", judge.text(finding)));
+  }
+}
+
+void judge_openings(const Scenario& scenario, const Heard& heard, const Judge& judge, std::vector<std::string>& wrong) {
+  for (const Opening& expected : scenario.openings)
+    if (std::none_of(heard.openings.begin(), heard.openings.end(), [&](const OpenOutlet& opening) {
+          return opening.attempt == expected.attempt && expected.when.holds(seconds_of(opening.at)) && (!expected.is_trip || opening.is_trip == *expected.is_trip);
+        }))
+      wrong.push_back(fmt::format("{}: the outlet was not opened so", expected.where));
+  for (const OpenOutlet& opening : heard.openings)
+    if ((scenario.never_opens || scenario.openings.empty()) && opening.is_trip)
+      wrong.push_back(fmt::format("nobody expected a trip: {} {}", judge.time(seconds_of(opening.at)), opening.reason));
+    else if (scenario.never_opens)
+      wrong.push_back(fmt::format("the outlet opened: {} {}", judge.time(seconds_of(opening.at)), opening.reason));
+}
+
+void judge_ending(const Scenario& scenario, const soak::Engine& engine, std::vector<std::string>& wrong) {
+  const Ending& ending = scenario.ending;
+  const double hours = hours_of(engine.stages().counted());
+  if (ending.verdict && (!engine.verdict() || engine.verdict()->word != *ending.verdict))
+    wrong.push_back(fmt::format("verdict is {}, {} was expected", engine.verdict() ? to_word(engine.verdict()->word) : "not there", to_word(*ending.verdict)));
+  if (ending.counted_hours_least && hours < *ending.counted_hours_least) wrong.push_back(fmt::format("{:.2f} hours counted, at least {} were expected", hours, *ending.counted_hours_least));
+  if (ending.counted_hours_most && hours > *ending.counted_hours_most) wrong.push_back(fmt::format("{:.2f} hours counted, at most {} were expected", hours, *ending.counted_hours_most));
+  if (ending.segments && engine.stages().segment() + 1 != *ending.segments) wrong.push_back(fmt::format("{} segments, {} were expected", engine.stages().segment() + 1, *ending.segments));
+}
+
+}  // namespace
+
+std::vector<std::string> play(const Scenario& scenario, bool is_healthy_twin) {
+  Player player(scenario, is_healthy_twin);
+  const Heard heard = player.run();
+  const Judge judge(scenario, heard);
+  std::vector<std::string> wrong;
+  if (is_healthy_twin) {
+    for (const Finding& finding : heard.findings)
+      if (finding.is_raised && finding.severity != Severity::note) wrong.push_back(fmt::format("nothing is wrong with the unit, yet: {}", judge.text(finding)));
+    for (const OpenOutlet& opening : heard.openings)
+      if (opening.is_trip) wrong.push_back(fmt::format("nothing is wrong with the unit, yet it was cut at {}: {}", judge.time(seconds_of(opening.at)), opening.reason));
+    return wrong;
+  }
+  judge_findings(scenario, heard, judge, wrong);
+  judge_openings(scenario, heard, judge, wrong);
+  judge_ending(scenario, player.engine(), wrong);
+  if (!wrong.empty()) wrong.push_back(judge.all());
+  return wrong;
+}
+
+}  // namespace steadyglow::scenarios
