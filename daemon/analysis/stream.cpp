@@ -20,9 +20,9 @@ constexpr double habits_quick = 6.0;
 constexpr double doubts_quick = 3.0;
 /// Blocks that a stream needs before anything is said of its course.
 constexpr std::size_t blocks_min = 5;
-constexpr std::size_t blocks_min_sparse = 12;
+constexpr std::size_t blocks_min_sparse = 15;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
-constexpr double unseen_mains = 0.042;
+constexpr double unseen_mains = 0.048;
 constexpr double unseen_room = 8.0;
 constexpr double unseen_room_quick = 3.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
@@ -30,7 +30,10 @@ constexpr double margin_of_rise = 0.03;
 constexpr std::int64_t back_minutes = 30;
 /// A heavy part's usual time constant: how fast its temperature follows a change of air or contact.
 constexpr double heavy_minutes = 35.0;
+constexpr std::int64_t rise_learned_minutes = 120;
 constexpr std::size_t sparse_least = 3;
+/// Quiet moments are rare: it takes hours until one knows which they were.
+constexpr std::int64_t sparse_minutes = 180;
 constexpr std::int64_t cold_minutes = 10;
 constexpr std::int64_t cold_minutes_quick = 25;
 /// How fast the doubt about a unit that is still warming passes.
@@ -100,6 +103,8 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
   into.clear();
   if (traits_.scale == Scale::kelvin) {
     const double own = is_difference_ ? 0.15 : 1.0;
+    // From cold the lagged power is the warm-up; a unit that was warm already has something to make up for.
+    const double settle = has_begun_cold() ? 0.3 : 1.0;
     const auto& lag = climate.now().power_lag;
     const double now = std::max(0.05, (lag[0] + lag[1] + lag[2]) / 3.0);
     const double has_power = (climate.has_power() || climate.has_mains() ? 1.0 : absent) / now;
@@ -107,12 +112,12 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
             {is_difference_ || !climate.has_room() ? 0.0 : 1.0, own * 0.2 * has_room},
             {0.0, own * 0.5 * has_room},
             {0.0, own * 0.5 * has_room},
-            {is_difference_ || !climate.has_power() ? 0.0 : rise_ / now, own * (0.5 * rise_ + 3.0) * has_power},
-            {0.0, own * (0.6 * rise_ + 3.0) * has_power},
-            {0.0, own * (0.6 * rise_ + 3.0) * has_power},
-            {0.0, rise_ + 10.0},
-            {0.0, own * (rise_ + 5.0)},
-            {0.0, own * (0.35 * rise_ + 2.0)}};
+            {is_difference_ ? 0.0 : rise_ / now, own * (0.4 * rise_ + 3.0) * has_power},
+            {0.0, own * (0.5 * rise_ + 2.0) * has_power},
+            {0.0, own * (0.5 * rise_ + 2.0) * has_power},
+            {0.0, settle * (rise_ + 5.0)},
+            {0.0, own * settle * (rise_ + 5.0)},
+            {0.0, own * settle * (0.5 * rise_ + 2.0)}};
     return;
   }
   const double power = traits_.power_sd > 0.0 ? traits_.power_sd : absent;
@@ -163,6 +168,11 @@ double Stream::move_within(double minutes) const {
   return moves_[h];
 }
 
+bool Stream::has_begun_cold() const {
+  constexpr double cold_kelvin = 6.0;
+  return is_difference_ || (first_ && !blocks_.empty() && blocks_.front().y - *first_ > 0.0 && std::max(rise_, 0.0) > 0.0 && blocks_.back().y - *first_ > std::max(cold_kelvin, 0.4 * rise_));
+}
+
 /// What the mains and the room may do where nobody measures them.
 double Stream::unseen_allowance(const Climate& climate, double room_kelvin) const {
   if (is_difference_) return 0.0;
@@ -196,8 +206,9 @@ void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, 
   const auto& latest = minutes_[static_cast<std::size_t>(minute) % minutes_kept];
   const bool has_value = latest.minute == minute;
   if (has_value && traits_.scale == Scale::kelvin) {
-    const double rise = is_difference_ ? rise_ : climate.has_room() ? latest.y - climate.now().room : 20.0;
-    rise_ = std::max(5.0, rise);
+    if (!first_) first_ = latest.y;
+    // How hot it runs is learned while it warms up and then stands: a fault must not raise its own expectation.
+    if (!is_difference_ && climate.has_room() && minute < begun_ + rise_learned_minutes) rise_ = std::max(5.0, latest.y - climate.now().room);
   }
   const bool was_departed = state_.is_departed;
   if ((minute + 1) % block_minutes == 0) judge_block(minute, climate, course, is_judging, mains_learned, margin_least);
@@ -278,7 +289,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   const bool is_out = std::fabs(departure.moved) > needed && std::fabs(departure.z()) > z_slow;
   const bool is_far = std::fabs(departure.moved) > margins_strong * needed && std::fabs(departure.z()) > z_strong;
   slow_votes_ = is_out ? slow_votes_ + 1 : 0;
-  if (!is_judging || (slow_votes_ < slow_votes_needed && !is_far)) return;
+  if (!is_judging || (traits_.is_sparse && minute < begun_ + sparse_minutes) || (slow_votes_ < slow_votes_needed && !is_far)) return;
   frozen_ = fit_->beside_departure;
   State state;
   state.is_departed = true;
@@ -357,7 +368,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const bool is_out = std::fabs(moved) > needed * cooling_factor(moved);
     quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
     if (wide < 1.5 && !state_.is_departed) habits_[h].learn(moved);
-    if (!is_judging || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
+    if (!is_judging || (traits_.is_sparse && minute < begun_ + sparse_minutes) || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
     State state;
     state.is_departed = true;
     state.is_quick = true;

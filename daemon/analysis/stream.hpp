@@ -83,6 +83,7 @@ class Stream {
   void priors(const Climate& climate, Prior mains_learned, std::vector<Prior>& into) const;
   void judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least);
   void judge_quick(std::int64_t minute, const Climate& climate, bool is_judging, double margin_least);
+  bool has_begun_cold() const;
   double unseen_allowance(const Climate& climate, double room_kelvin) const;
   double cooling_factor(double moved) const;
   double early_doubt(double age_minutes) const;
@@ -110,6 +111,7 @@ class Stream {
   double reference_room_ = 0.0;
   bool has_reference_ = false;
   double rise_ = 20.0;
+  std::optional<double> first_;        ///< of the whole run: a warm start shows in it
   std::array<double, 4> moves_{};      ///< the newest, per horizon
   int slow_votes_ = 0;
   State state_;

@@ -34,14 +34,14 @@ Traits by_role(const profile::Point& point) {
     case Role::mains_power: return relative({1.5, 0.6}, 0.003, 0.05, {0.002, 0.005}, 0.030);
     case Role::mains_current: return relative({0.5, 0.6}, 0.003, 0.05, {0.004, 0.006}, 0.045);
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
-    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0005}, 0.0025);
+    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0006}, 0.0032);
     case Role::offset: {
       Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true, false, false};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }
     default: {
-      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.008}, 0.045);
+      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.008}, 0.050);
       traits.is_judged = point.role != Role::mains_voltage;
       return traits;
     }
@@ -55,8 +55,13 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
   const bool turns_with_it = point.role == Role::motor || point.role == Role::supply_current || point.role == Role::mains_power || point.role == Role::mains_current || point.role == Role::other;
   if (has_transport && turns_with_it && traits.scale == Scale::logarithm) {
     traits.noise = {0.03, 0.05};
-    traits.margin = 0.15;
+    traits.margin = 0.20;
     traits.margin_quick = 0.30;
+  }
+  // Tape and disc have wow and drop-outs of their own.
+  if (has_transport && point.role == Role::level) {
+    traits.margin = 0.05;
+    traits.margin_quick = 0.09;
   }
   if (point.quantity == Quantity::state || point.quantity == Quantity::energy) traits.is_judged = false;
   if (drive == profile::Drive::programme) {
@@ -69,8 +74,8 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
       traits.is_lifted = point.role == Role::bias;
       traits.noise.wander_sd *= 2.0;
       traits.noise.white_sd *= 2.0;
-      traits.margin *= 1.5;
-      traits.margin_quick *= 2.0;
+      traits.margin *= 2.0;
+      traits.margin_quick *= 2.5;
     }
   }
   return traits;

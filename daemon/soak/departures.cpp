@@ -41,9 +41,13 @@ Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
   const bool has_transport = profile.first_of(Role::speed).has_value();
   for (std::size_t i = 0; i < profile.points.size(); ++i) {
     const profile::Point& point = profile.points[i];
-    const analysis::Traits traits = analysis::traits_of(point, profile.drive, has_transport);
+    analysis::Traits traits = analysis::traits_of(point, profile.drive, has_transport);
+    const analysis::Traits shared = traits;
+    // Music heats as it likes: without the watts a temperature by itself tells nothing but its limits.
+    if (profile.drive == profile::Drive::programme && point.is_temperature() && !profile.first_of(Role::mains_power)) traits.is_judged = false;
     own_.emplace_back(traits, false);
-    if (!point.matched_with.empty() && traits.is_judged) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(traits), true)});
+    // Offsets have nothing in common that a difference would take out.
+    if (!point.matched_with.empty() && shared.is_judged && traits.scale != analysis::Scale::of_limit) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(shared), true)});
   }
   is_told_.resize(own_.size());
   was_departed_.resize(own_.size());
@@ -71,9 +75,9 @@ void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points
   std::vector<std::optional<double>> figures(points.size());
   for (std::size_t i = 0; i < points.size(); ++i) {
     const auto& closed = points[i].minute();
-    if (!own_[i].traits().is_judged || !closed || closed->index != minute) continue;
+    if (!closed || closed->index != minute) continue;
     figures[i] = analysis::on_scale(own_[i].traits(), closed->median);
-    if (figures[i]) own_[i].add(minute, *figures[i], closed->count);
+    if (figures[i] && own_[i].traits().is_judged) own_[i].add(minute, *figures[i], closed->count);
   }
   if (has_drive_changed(minute, is_judging)) {
     const std::int64_t begun = minute + 1;

@@ -163,7 +163,7 @@ void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
 }
 
 double PointWatch::least_visible() const {
-  constexpr double digits = 1.5;
+  constexpr double digits = 2.0;
   const double step = digits * digit_;
   switch (traits_.scale) {
     case analysis::Scale::kelvin: return step;

@@ -202,6 +202,10 @@ bool Engine::is_explained_by_mains(const PointWatch& watch, const PointWatch::Li
   const analysis::Stream& stream = departures_.own(watch.id());
   if (!mains_point_ || !stream.fit() || stream.state().is_departed || stream.traits().scale != analysis::Scale::logarithm) return false;
   const double ln_mains = departures_.climate().now().ln_mains;
+  constexpr double mains_worth_naming = 0.02;
+  constexpr double lean_calm = 3.0;
+  const double pushed = stream.fit()->coefficients[1] * ln_mains * (*watch.last_good() < 0.0 ? -1.0 : 1.0);
+  if (std::fabs(ln_mains) < mains_worth_naming || (pushed > 0.0) != change.is_high || std::fabs(stream.leaning_z()) > lean_calm) return false;
   const double at_nominal = *watch.last_good() * std::exp(-stream.fit()->coefficients[1] * ln_mains);
   return change.is_high ? at_nominal < change.limit : at_nominal > change.limit;
 }

@@ -130,8 +130,7 @@ std::size_t Engine::tail_of(const analysis::Stream& stream, Timestamp now, std::
 
 void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const profile::Point& point = watch.point();
-  const bool can_run_away = point.role == Role::bias || point.role == Role::supply_current || point.role == Role::heatsink ||
-                            point.role == Role::transformer || (point.role == Role::mains_power && !activity_point_) || point.role == Role::motor;
+  const bool can_run_away = point.role == Role::bias || point.role == Role::supply_current || (point.is_temperature() && departures_.is_judged(watch.id())) || (point.role == Role::mains_power && !activity_point_) || point.role == Role::motor;
   // A motor's current wanders with the reel it turns.
   if (!can_run_away || stands_with_the_transport(point)) return;
   const analysis::Stream& stream = departures_.own(watch.id());
@@ -139,8 +138,10 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const std::size_t count = tail_of(stream, now, tail);
   const Baseline baseline = *watch.baseline();
   const double scale = point.is_temperature() ? 100.0 : std::fabs(*watch.last_good());
+  // Where nobody measures the mains, their taps look like the beginning of anything.
+  const double runaway_share = 0.04 + (point.is_temperature() ? 0.0 : 0.06 * departures_.climate().unseen_mains()) + (point.role == Role::mains_power ? 0.02 : 0.0);
   const double habit = point.is_temperature() ? stream.habit() : stream.habit() * scale;
-  const analysis::RunawayPolicy policy{std::max(0.04 * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
+  const analysis::RunawayPolicy policy{std::max(runaway_share * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
   const auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
   if (!runaway) {
     watch.minutes_close = 0;
