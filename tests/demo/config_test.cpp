@@ -8,6 +8,7 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <thread>
 #include <vector>
@@ -41,7 +42,7 @@ int read_folder(const std::string& folder, Parse parse) {
   return count;
 }
 
-TEST(Config, EveryProfileIsGood) { EXPECT_GE(read_folder("config/profiles", profile::parse_profile), 3); }
+TEST(Config, EveryProfileIsGood) { EXPECT_GE(read_folder("config/profiles", profile::parse_profile), 16); }
 
 TEST(Config, EveryPlanIsGood) {
   EXPECT_GE(read_folder("config/plans", profile::parse_plan), 2);
@@ -58,6 +59,26 @@ TEST(Config, EveryLimitSaysWhereItComesFrom) {
     for (const profile::Point& point : profile->points) {
       if (!point.warn.empty() || !point.trip.empty()) { EXPECT_FALSE(point.source.empty()) << entry.path() << " " << point.name; }
     }
+  }
+}
+
+TEST(Config, ThereIsAProfileForEachOfFifteenKindsOfUnit) {
+  std::set<std::string> kinds;
+  for (const auto& entry : std::filesystem::directory_iterator(std::string(STEADYGLOW_SOURCE_DIR) + "/config/profiles")) {
+    Errors errors;
+    const auto profile = profile::parse_profile(source_file("config/profiles/" + entry.path().filename().string()), "p", errors);
+    ASSERT_TRUE(profile.has_value());
+    kinds.insert(profile->kind);
+  }
+  const std::set<std::string> wanted{"tube-pp-fixed-bias", "tube-pp-cathode-bias", "tube-se-triode", "class-ab", "class-a", "receiver", "mono-pair", "tube-preamp",
+                                     "solid-state-preamp", "tuner", "disc-player", "tape-deck", "turntable", "headphone-amp", "powered-crossover"};
+  EXPECT_EQ(kinds, wanted);
+}
+
+TEST(Config, EveryProfileBeginsWithWhatCanHurt) {
+  for (const auto& entry : std::filesystem::directory_iterator(std::string(STEADYGLOW_SOURCE_DIR) + "/config/profiles")) {
+    const std::string text = source_file("config/profiles/" + entry.path().filename().string());
+    EXPECT_LT(text.find("# Caution: "), text.find("[profile]")) << entry.path();
   }
 }
 

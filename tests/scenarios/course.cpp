@@ -26,7 +26,7 @@ std::vector<std::string> split(const std::string& text, char at) {
   return parts;
 }
 
-const std::vector<std::string_view> action_words{"holds",  "warms", "heats",   "follows", "adds",    "settles",  "noise",       "digit",       "is",        "by",    "ramps",   "doubles",
+const std::vector<std::string_view> action_words{"holds",  "warms", "heats",   "follows", "adds",    "settles",  "noise",       "digit",       "is",        "by",    "ramps",   "doubles", "grows",
                                                  "nears",  "swings", "wanders", "missing", "frozen",  "over_range", "open_sensor", "stale",     "no_answer", "refused", "implausible"};
 
 }  // namespace
@@ -199,6 +199,13 @@ void Course::add(const Scenario& scenario, std::size_t point, const std::string&
       words.need("every");
       const double period = words.duration();
       steps_.push_back([=](double before, double s) { return before * std::exp2(passed(s) / period); });
+    } else if (action == "grows") {
+      const double share = words.number() / 100.0;
+      words.need("%");
+      words.need("doubling");
+      words.need("every");
+      const double period = words.duration();
+      steps_.push_back([=](double before, double s) { return before * (1.0 + share * (std::exp2(passed(s) / period) - 1.0)); });
     } else if (action == "nears") {
       const double goal = words.number();
       const bool is_share = words.is_percent();
@@ -275,6 +282,7 @@ Course::Seen Course::seen(double seconds, const std::function<double()>& normal)
   seen.value = at(seconds);
   for (const Noise& noise : noises_)
     if (noise.window.is_in(seconds)) seen.value += noise.sigma * normal();
+  if (is_unsigned_) seen.value = std::max(seen.value, 0.0);
   if (digit_ > 0.0) seen.value = std::round(seen.value / digit_) * digit_;
   for (const Blank& blank : blanks_) {
     if (!blank.window.is_in(seconds)) continue;
@@ -316,6 +324,8 @@ void read_courses(const Scenario& scenario, bool is_healthy_twin, std::vector<Co
     const profile::Point& point = profile.points[i];
     const bool has_own_life = point.is_temperature() || point.role == profile::Role::ambient || point.role == profile::Role::mains_voltage || point.quantity == Quantity::frequency;
     courses[i].set_electrical(!has_own_life);
+    courses[i].set_unsigned(point.is_mains() || point.role == profile::Role::level || point.role == profile::Role::speed || point.role == profile::Role::supply_current || point.quantity == Quantity::power ||
+                            point.quantity == Quantity::frequency);
   }
 }
 

@@ -38,6 +38,8 @@ class Course {
   bool is_given() const { return !steps_.empty() || !blanks_.empty(); }
   /// Goes to zero with the power.
   void set_electrical(bool is_electrical) { is_electrical_ = is_electrical; }
+  /// Its meter knows no sign: watts, hertz, an alternating voltage.
+  void set_unsigned(bool is_unsigned) { is_unsigned_ = is_unsigned; }
   std::vector<std::size_t> asks;  ///< the points that its clauses speak of
 
  private:
@@ -66,6 +68,7 @@ class Course {
   std::vector<Noise> noises_;
   double digit_ = 0.0;
   bool is_electrical_ = true;
+  bool is_unsigned_ = false;
   std::vector<Course>* all_ = nullptr;
   const Bench* bench_ = nullptr;
   double at_ = -1.0;

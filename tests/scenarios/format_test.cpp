@@ -107,6 +107,7 @@ TEST(ScenarioFormat, TheWordsDoWhatTheySay) {
   EXPECT_NEAR(rail("holds 15, from 22:00 ramps 2 per hour", 2 * hour), 17.0, 1e-9);
   EXPECT_NEAR(rail("holds 15, from 22:00 until 22:30 ramps 2 per hour", 3 * hour), 16.0, 1e-9);
   EXPECT_NEAR(rail("holds 15, from 22:00 doubles every 30 min", 2 * hour), 60.0, 1e-9);
+  EXPECT_NEAR(rail("holds 15, from 22:00 grows 10 % doubling every 30 min", 2 * hour), 15.0 * 1.3, 1e-9);
   EXPECT_NEAR(rail("holds 15, at 22:00 by -10 %", 2 * hour), 13.5, 1e-9);
   EXPECT_NEAR(rail("holds 15, from 22:00 nears 5 tau 1 h", 2 * hour), 5.0 + 10.0 * std::exp(-1.0), 1e-9);
   EXPECT_NEAR(rail("holds 15, adds 0.1 per room around 20", hour), 15.2, 1e-9);

@@ -1,5 +1,5 @@
-/// Every night in nights/ and kinds/ becomes a test, and a second one for the same night without its fault.
-/// STEADYGLOW_SCENARIO_FOLDER names another folder beside them (one that waits, say).
+/// Every file in nights/ and kinds/ becomes a test, and a second one for the same night without its fault; of the ones in
+/// pending/ only the second is run. STEADYGLOW_SCENARIO_FOLDER=pending runs that folder alone, and whole.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -31,12 +31,12 @@ std::vector<std::string> files_of_folder(const std::string& folder) {
   return files;
 }
 
-std::vector<std::string> files_to_play() {
-  const char* other = std::getenv("STEADYGLOW_SCENARIO_FOLDER");
-  if (other != nullptr) return files_of_folder(std::string("tests/scenarios/") + other);
-  std::vector<std::string> files = files_of_folder("tests/scenarios/nights");
-  const std::vector<std::string> kinds = files_of_folder("tests/scenarios/kinds");
-  files.insert(files.end(), kinds.begin(), kinds.end());
+/// Of these folders, or of the one that the environment names.
+std::vector<std::string> files_of(std::vector<std::string> folders) {
+  if (const char* other = std::getenv("STEADYGLOW_SCENARIO_FOLDER")) folders = {other};
+  std::vector<std::string> files;
+  for (const std::string& folder : folders)
+    for (const std::string& file : files_of_folder("tests/scenarios/" + folder)) files.push_back(file);
   return files;
 }
 
@@ -62,25 +62,42 @@ TEST_P(ScenarioTest, IsSeenAsATechnicianWould) {
   EXPECT_TRUE(wrong.empty()) << scenario.title << all_of(wrong);
 }
 
-TEST_P(ScenarioTest, IsSilentWithoutItsFault) {
+class HealthyTwinTest : public testing::TestWithParam<std::string> {};
+
+TEST_P(HealthyTwinTest, IsSilent) {
   const Scenario scenario = good_scenario(GetParam());
   ASSERT_FALSE(scenario.title.empty());
-  if (!scenario.has_fault || !scenario.has_twin) return;  // it is a healthy night itself, or says why it has no twin
+  if (!scenario.has_fault || !scenario.has_twin) return;  // it is a healthy night itself, or says that it has no twin
   const auto wrong = play(scenario, true);
   EXPECT_TRUE(wrong.empty()) << scenario.title << all_of(wrong);
 }
 
-INSTANTIATE_TEST_SUITE_P(Files, ScenarioTest, testing::ValuesIn(files_to_play()), [](const auto& file) {
-  std::string name = std::filesystem::path(file.param).parent_path().filename().string() + "_" + std::filesystem::path(file.param).stem().string();
+/// "nights_clip_falls" for tests/scenarios/nights/clip_falls.toml.
+std::string test_name(const testing::TestParamInfo<std::string>& info) {
+  const std::filesystem::path path(info.param);
+  std::string name = path.parent_path().filename().string() + "_" + path.stem().string();
   std::replace_if(name.begin(), name.end(), [](unsigned char c) { return std::isalnum(c) == 0; }, '_');
   return name;
-});
+}
+
+INSTANTIATE_TEST_SUITE_P(Files, ScenarioTest, testing::ValuesIn(files_of({"nights", "kinds"})), test_name);
+INSTANTIATE_TEST_SUITE_P(Files, HealthyTwinTest, testing::ValuesIn(files_of({"nights", "kinds", "pending"})), test_name);
 
 TEST(Scenarios, TheOnesThatWaitAreWellFormedAndSayWhy) {
   for (const std::string& file : files_of_folder("tests/scenarios/pending")) {
     EXPECT_NE(text_of(file).find("\n# Waits: "), std::string::npos) << file;
     EXPECT_FALSE(good_scenario(file).title.empty()) << file;
   }
+}
+
+TEST(Scenarios, EveryProfileHasOne) {
+  std::set<std::string> played;
+  for (const char* folder : {"nights", "kinds", "pending"})
+    for (const std::string& file : files_of_folder(std::string("tests/scenarios/") + folder)) played.insert(good_scenario(file).profile_name);
+  std::string without;
+  for (const std::string& file : files_of_folder("config/profiles"))
+    if (!played.contains(std::filesystem::path(file).stem().string())) without += " " + file;
+  EXPECT_EQ(without, "");
 }
 
 }  // namespace
