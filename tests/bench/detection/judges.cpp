@@ -57,7 +57,11 @@ class LimitsJudge : public Judge {
   struct State {
     Count warn, trip;
   };
-  static bool is_outside(const profile::Band& band, double value, bool is_warm) { return (band.high && value > *band.high) || (is_warm && band.low && value < *band.low); }
+  /// A unit that is not warm yet may well be short of its figures, whatever their sign.
+  static bool is_outside(const profile::Band& band, double value, bool is_warm) {
+    const auto counts = [&](double limit) { return is_warm || std::fabs(value) > std::fabs(limit); };
+    return (band.high && value > *band.high && counts(*band.high)) || (band.low && value < *band.low && counts(*band.low));
+  }
 
   void judge(Count& count, bool is_outside, Timestamp at, Weight weight, const Reading& reading) {
     count.outside = is_outside ? count.outside + 1 : 0;

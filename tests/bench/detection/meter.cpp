@@ -1,6 +1,10 @@
 #include "bench/detection/meter.hpp"
 
 namespace steadyglow::detection {
+namespace {
+/// Longest silence of a healthy bench (or one missed poll of a slow one): a unit that nobody can see is cut after two minutes.
+constexpr double silence_seconds_max = 100.0;
+}  // namespace
 
 Meter::Meter(Dice dice, const Probe& probe, double hours, double period_seconds)
     : dice_(std::move(dice)),
@@ -13,6 +17,7 @@ Meter::Meter(Dice dice, const Probe& probe, double hours, double period_seconds)
       range_step_(dice_.uniform(-0.003, 0.003)),
       miss_chance_(dice_.chance(0.5) ? dice_.spread(0.0003, 0.01) : 0.0),
       says_no_answer_(dice_.chance(0.5)),
+      period_(period_seconds),
       loose_tau_(dice_.uniform(40.0, 240.0)),
       noise_growth_(dice_.uniform(8.0, 25.0)) {
   const double end = hours * 3600.0;
@@ -65,7 +70,7 @@ std::optional<Shown> Meter::failing(double seconds, double truth, double room, d
   return Shown{shown};
 }
 
-std::optional<Shown> Meter::show(double seconds, double truth, double room) {
+std::optional<Shown> Meter::show(double seconds, double truth, double room, bool is_bus_silent) {
   const double dt = std::max(0.0, seconds - last_at_);
   const double gain = gain_.step(dt, dice_);
   const double noise = dice_.normal();
@@ -87,10 +92,14 @@ std::optional<Shown> Meter::show(double seconds, double truth, double room) {
     if (shown && shown->quality == Quality::good) shown->value = display(shown->value);
   }
   last_at_ = seconds;
-  bool is_missed = is_changing || luck < miss_chance_;
+  bool is_missed = is_bus_silent || is_changing || luck < miss_chance_;
   for (const Gap& gap : gaps_) is_missed |= seconds >= gap.from && seconds < gap.until;
-  if (is_missed) return says_no_answer_ ? std::optional<Shown>(Shown{0.0, Quality::no_answer}) : std::nullopt;
-  return shown;
+  is_missed &= seconds + period_ - last_shown_at_ <= std::max(silence_seconds_max, 2.0 * period_ + 1.0);
+  if (!is_missed) {
+    last_shown_at_ = seconds;
+    return shown;
+  }
+  return says_no_answer_ && !is_bus_silent ? std::optional<Shown>(Shown{0.0, Quality::no_answer}) : std::nullopt;
 }
 
 }  // namespace steadyglow::detection

@@ -21,7 +21,7 @@ class Meter {
  public:
   Meter(Dice dice, const Probe& probe, double hours, double period_seconds);
   /// Once per poll, in order of time. No value: nothing came.
-  std::optional<Shown> show(double seconds, double truth, double room);
+  std::optional<Shown> show(double seconds, double truth, double room, bool is_bus_silent);
   void fail(MeterFault fault, double at) { fault_ = fault, fault_at_ = at; }
 
  private:
@@ -49,6 +49,8 @@ class Meter {
   MeterFault fault_ = MeterFault::none;
   double fault_at_ = 0.0;
   double last_at_ = 0.0;
+  double period_;
+  double last_shown_at_ = 0.0;
   std::optional<double> held_;
   double loose_tau_;
   double noise_growth_;

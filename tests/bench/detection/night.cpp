@@ -35,13 +35,59 @@ Music music_of(const std::string& drive, Dice& dice) {
   return dice.chance(0.8) ? Music::with_pauses : Music::restless;
 }
 
+struct Victim {
+  std::size_t probe;
+  std::size_t other;  ///< for leads that are exchanged
+};
+
+bool can_fail(const Probe& probe, MeterFault fault) {
+  // A counter without a tone and a level in a pause have no reading of their own to lose.
+  if (probe.role == "speed" || probe.role == "level") return false;
+  switch (fault) {
+    case MeterFault::clip_fallen: return probe.meter.has_clip && probe.role != "offset";  // an offset without its clip is a perfect offset
+    case MeterFault::sensor_off:
+    case MeterFault::open_sensor: return probe.is_temperature() && probe.role != "ambient";
+    // What stands still on its display by nature cannot be seen to stick.
+    case MeterFault::stuck: return probe.meter.sigma + probe.meter.sigma_ratio * std::fabs(probe.nominal.value_or(0.0)) >= 0.3 * probe.meter.resolution;
+    default: return true;
+  }
+}
+
+std::vector<Victim> victims_of(const Unit& unit, MeterFault fault) {
+  std::vector<Victim> victims;
+  const auto& probes = unit.probes;
+  for (std::size_t i = 0; i < probes.size(); ++i) {
+    if (!can_fail(probes[i], fault)) continue;
+    if (fault != MeterFault::swapped) {
+      victims.push_back({i, i});
+      continue;
+    }
+    // Two leads of one kind of meter whose figures can be told apart.
+    for (std::size_t j = i + 1; j < probes.size(); ++j)
+      if (can_fail(probes[j], fault) && probes[i].uom == probes[j].uom && probes[i].role != probes[j].role && probes[i].role != "offset" && probes[j].role != "offset") victims.push_back({i, j});
+  }
+  return victims;
+}
+
+std::vector<std::string> kinds_of(MeterFault fault) {
+  switch (fault) {
+    case MeterFault::clip_fallen:
+    case MeterFault::noisy: return {"sensor", "intermittent"};
+    case MeterFault::open_sensor:
+    case MeterFault::dead: return {"sensor", "no_data"};
+    case MeterFault::swapped: return {"sensor", "step"};
+    default: return {"sensor"};
+  }
+}
+
 }  // namespace
 
 std::vector<std::string> faults_of(const std::string& unit, std::uint64_t seed) {
   std::vector<std::string> names;
   const auto one = make_unit(unit, seed);
   for (const Fault& fault : one->faults) names.push_back(fault.name);
-  for (const MeterFaultWord& word : meter_faults) names.push_back(std::string(meter_prefix) + std::string(word.word));
+  for (const MeterFaultWord& word : meter_faults)
+    if (!victims_of(*one, word.fault).empty()) names.push_back(std::string(meter_prefix) + std::string(word.word));
   return names;
 }
 
@@ -81,8 +127,12 @@ void Night::draw_course(const Fault& fault) {
   for (const std::string& name : fault.points)
     if (const auto id = profile_.find(name)) truth_.points.push_back(*id);
   knob_start_ = unit_->knob(fault.knob);
-  const bool is_small = fault.effect_min < 0.09 && dice_.chance(0.35);
-  const double effect = is_small ? dice_.uniform(std::max(0.04, fault.effect_min), 0.09) : dice_.spread(std::max(0.12, fault.effect_min), std::max(0.13, fault.effect_max));
+  // A third stays small, a quarter goes to the bitter end, the rest is somewhere between.
+  const double luck = dice_.uniform();
+  const double largest = std::max(0.13, fault.effect_max);
+  double effect = dice_.spread(std::max(0.12, fault.effect_min), largest);
+  if (luck < 0.35 && fault.effect_min < 0.09) effect = dice_.uniform(std::max(0.04, fault.effect_min), 0.09);
+  else if (luck > 0.75) effect = largest;
   final_amount_ = fault.per_tenth * (fault.shape == Shape::ramp || fault.shape == Shape::growing ? effect / 0.1 : 1.0);
   // From three tenths of a percent per hour to minutes; slow ones must still come to something before the morning.
   const double per_hour = dice_.spread(0.003, 3.0);
@@ -111,55 +161,20 @@ void Night::draw_course(const Fault& fault) {
 void Night::draw_meter_fault(const std::string& name) {
   for (const MeterFaultWord& word : meter_faults)
     if (word.word == name) meter_fault_ = word.fault;
-  const bool wants_clip = meter_fault_ == MeterFault::clip_fallen;
-  const bool wants_sensor = meter_fault_ == MeterFault::sensor_off || meter_fault_ == MeterFault::open_sensor;
-  std::vector<std::size_t> candidates;
-  const auto& probes = unit_->probes;
-  for (std::size_t i = 0; i < probes.size(); ++i) {
-    const bool is_room = probes[i].role == "ambient", is_offset = probes[i].role == "offset";
-    if (wants_clip && (!probes[i].meter.has_clip || is_offset)) continue;
-    if (wants_sensor && (!probes[i].is_temperature() || is_room)) continue;
-    // What stands still by its nature cannot be seen to stick; nobody misses a tone counter in a stopped deck.
-    if (meter_fault_ == MeterFault::stuck && (probes[i].meter.resolution > 0.0 && probes[i].meter.sigma + probes[i].meter.sigma_ratio * std::fabs(probes[i].nominal.value_or(0.0)) < 0.3 * probes[i].meter.resolution)) continue;
-    if (probes[i].role == "speed" || probes[i].role == "level") continue;
-    candidates.push_back(i);
-  }
-  const std::size_t chosen = candidates.at(dice_.below(candidates.size()));
+  const auto victims = victims_of(*unit_, meter_fault_);
+  if (victims.empty()) return;
+  const Victim victim = victims[dice_.below(victims.size())];
   truth_.size = Size::meter;
-  truth_.seen_at = truth_.onset;
-  truth_.points.push_back(PointId{static_cast<std::uint16_t>(chosen)});
-  truth_.kinds = {"sensor"};
-  switch (meter_fault_) {
-    case MeterFault::clip_fallen: truth_.kinds = {"sensor", "intermittent"}; break;
-    case MeterFault::open_sensor:
-    case MeterFault::dead: truth_.kinds = {"sensor", "no_data"}; break;
-    case MeterFault::noisy: truth_.kinds = {"sensor", "intermittent"}; break;
-    case MeterFault::swapped: {
-      truth_.kinds = {"sensor", "step", "imbalance"};
-      // Two leads of one kind of meter whose figures can be told apart.
-      std::vector<std::pair<std::size_t, std::size_t>> pairs;
-      for (std::size_t i = 0; i < probes.size(); ++i)
-        for (std::size_t j = i + 1; j < probes.size(); ++j)
-          if (probes[i].uom == probes[j].uom && probes[i].role != "level" && probes[j].role != "level" && probes[i].role != "offset" && probes[j].role != "offset" &&
-              probes[i].role != probes[j].role)
-            pairs.emplace_back(i, j);
-      if (pairs.empty()) {
-        meter_fault_ = MeterFault::dead;
-        truth_.fault = std::string(meter_prefix) + "dead";
-        truth_.kinds = {"sensor", "no_data"};
-        break;
-      }
-      const auto [a, b] = pairs[dice_.below(pairs.size())];
-      truth_.points = {PointId{static_cast<std::uint16_t>(a)}, PointId{static_cast<std::uint16_t>(b)}};
-      swap_with_ = b;
-      // Exchanged by a hand, with everything warm enough to differ.
-      truth_.onset = std::max(truth_.onset, warm_up_seconds() + 1.5 * hour);
-      truth_.seen_at = truth_.onset;
-      break;
-    }
-    default: break;
+  truth_.kinds = kinds_of(meter_fault_);
+  truth_.points.push_back(PointId{static_cast<std::uint16_t>(victim.probe)});
+  if (meter_fault_ == MeterFault::swapped) {
+    truth_.points.push_back(PointId{static_cast<std::uint16_t>(victim.other)});
+    swap_with_ = victim.other;
+    // Exchanged by a hand, with everything warm enough to differ.
+    truth_.onset = std::max(truth_.onset, warm_up_seconds() + 1.5 * hour);
   }
-  meters_[truth_.points.front().index].fail(meter_fault_, truth_.onset);
+  truth_.seen_at = truth_.onset;
+  meters_[victim.probe].fail(meter_fault_, truth_.onset);
 }
 
 double Night::amount(double seconds) const {
@@ -224,8 +239,8 @@ Night::Row Night::measure(double seconds) {
     std::size_t source = i;
     if (is_swapped && i == truth_.points.front().index) source = swap_with_;
     else if (is_swapped && i == swap_with_) source = truth_.points.front().index;
-    const auto shown = meters_[i].show(seconds, unit_->probes[source].value(), unit_->seen.room);
-    if (!shown || is_bus_silent) continue;
+    const auto shown = meters_[i].show(seconds, unit_->probes[source].value(), unit_->seen.room, is_bus_silent);
+    if (!shown) continue;
     const PointId id{static_cast<std::uint16_t>(i)};
     row.readings.push_back(shown->quality == Quality::good ? Reading::good(id, row.at, shown->value) : Reading::bad(id, row.at, shown->quality));
   }

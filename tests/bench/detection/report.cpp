@@ -140,6 +140,9 @@ void print_lists(const std::vector<Outcome>& outcomes, bool is_verbose) {
   for (const Outcome& outcome : outcomes)
     if (outcome.is_fault()) list_wrong_words(outcome, verdict_of(outcome, 0));
   if (!is_verbose) return;
+  fmt::print("\nfalse incidents of {}:\n", judge_names[1]);
+  for (const Outcome& outcome : outcomes)
+    for (const Cry& cry : verdict_of(outcome, 1).false_incidents) fmt::print("  limit  {}: {}\n", night_of(outcome), cry_text(cry, outcome));
   print_by("unit", outcomes, [](const Truth& truth) { return truth.unit; });
   print_by("fault", outcomes, [](const Truth& truth) { return truth.fault; });
   fmt::print("\nevery night:\n");

@@ -49,8 +49,10 @@ Verdict verdict_of(const Outcome& outcome, std::size_t judge) {
       continue;
     }
     if (cry.at < until) {
-      if (cry.at - last >= incident_seconds) verdict.false_incidents.push_back(cry);
-      last = cry.at;
+      if (cry.at - last >= incident_seconds) {
+        verdict.false_incidents.push_back(cry);
+        last = cry.at;
+      }
       if (cry.weight == Weight::trip) {
         verdict.is_trip_false = true;
         watched = std::min(watched, cry.at);

@@ -16,7 +16,7 @@ struct Outcome {
   bool is_fault() const { return truth.size != Size::none; }
 };
 
-/// Cries of weight warn and more that follow one another within half an hour: somebody gets up once.
+/// Cries of weight warn and more within half an hour of the first count once: somebody gets up once.
 inline constexpr double incident_seconds = 1800.0;
 /// A limit of ours waits a minute to be sure (the default of a profile); three samples of a fixed limit may take less.
 inline constexpr double later_allowance_seconds = 60.0;

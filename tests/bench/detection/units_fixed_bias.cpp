@@ -102,7 +102,7 @@ class FixedBiasAmp : public Unit {
     if (dice.chance(0.5)) add_temperature("chassis", "chassis", [this] { return chassis_.celsius; }).warns({}, 65.0);
     add_usual(watts_nominal_);
     stresses.push_back({[this] { return transformer_.surface(); }, 105.0, 600.0});
-    stresses.push_back({[this] { return leak_amps_ * bplus_; }, 10.0, 1200.0});
+    stresses.push_back({[this] { return leak_amps_ * bplus_; }, 15.0, 1200.0});
     knobs["bias_slip"] = &bias_slip_;
     knobs["filter_leak"] = &leak_amps_;
     knobs["shorted"] = &transformer_.shorted_watts;
@@ -116,8 +116,8 @@ class FixedBiasAmp : public Unit {
     const double pull = valves_[which].drive_nominal();
     const double tenth_volts = pull * 0.066;
     const std::vector<std::string> moves{"drift", "imbalance", "runaway", "limit"};
-    faults.push_back({"one tube gassy", Shape::growing, knob + "gas", tenth_volts / valves_[which].grid_leak * 1e6, {point}, moves, 1.2, 0.05});
-    faults.push_back({"coupling capacitor leaks", Shape::ramp, knob + "leak", tenth_volts, {point}, moves, 0.8});
+    faults.push_back({"one tube gassy", Shape::growing, knob + "gas", tenth_volts / valves_[which].grid_leak * 1e6, {point}, moves, 4.0, 0.05});
+    faults.push_back({"coupling capacitor leaks", Shape::ramp, knob + "leak", tenth_volts, {point}, moves, 2.5});
     faults.push_back({"one tube loses emission", Shape::ramp, knob + "emission", -0.1, {point}, {"drift", "imbalance", "limit", "settling"}, 0.5});
     faults.push_back({"one heater fades", Shape::ramp, knob + "heater", -0.14, {point}, {"drift", "imbalance", "limit", "step"}, 0.25});
     faults.push_back({"cathode resistor opens", Shape::step, knob + "cathode", 1.0, {point}, {"step", "limit", "sensor", "imbalance"}});
@@ -125,9 +125,9 @@ class FixedBiasAmp : public Unit {
     faults.push_back({"flash-overs", Shape::bursts, knob + "flash", 1.0, {point}, {"intermittent", "step", "limit"}});
     auto feed = all;
     feed.push_back("bias_feed");
-    faults.push_back({"bias supply slips", Shape::ramp, "bias_slip", tenth_volts / std::fabs(feed_nominal_), feed, {"drift", "limit", "runaway", "step"}, 0.8});
+    faults.push_back({"bias supply slips", Shape::ramp, "bias_slip", tenth_volts / std::fabs(feed_nominal_), feed, {"drift", "limit", "runaway", "step"}, 2.0});
     faults.push_back({"filter capacitor leaks", Shape::growing, "filter_leak", 0.1 * volts_ / source_ohms_ * 0.35, {"b_plus", "transformer", "mains_w", "chassis"}, {"drift", "rise", "limit", "runaway"}, 0.5});
-    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.6, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.2});
+    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.6, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 3.0});
   }
 
   double volts_, amps_each_, bias_power_, ohms_, source_ohms_, heater_watts_;

@@ -59,7 +59,7 @@ class LineUnit : public Unit {
     knobs[name + ".gone"] = &regulator.gone;
     const double sag = 1.0 - 1.12 / (regulator.headroom * 1.15);
     faults.push_back({"regulator drifts", Shape::ramp, name, dice.chance(0.5) ? 0.1 : -0.1, {name}, {"drift", "limit"}, 0.2});
-    faults.push_back({"reservoir dries out", Shape::ramp, name + ".raw", sag, {name}, {"drift", "limit", "mains", "step"}, 0.12, 0.1});
+    faults.push_back({"reservoir dries out", Shape::ramp, name + ".raw", sag, i == 0 ? std::vector<std::string>{name, "regulator"} : std::vector<std::string>{name}, {"drift", "limit", "mains", "step", "rise"}, 0.12, 0.1});
     faults.push_back({"rail lost", Shape::step, name + ".gone", 1.0, {name}, {"step", "limit", "sensor", "imbalance"}});
   }
   void add_regulator_heat() {
@@ -67,7 +67,7 @@ class LineUnit : public Unit {
     add_temperature("regulator", "heatsink", [&regulator] { return regulator.body.celsius; }).warns({}, 72.0).trips({}, 85.0);
     knobs["regulator.heat"] = &regulator.extra_watts;
     stresses.push_back({[&regulator] { return regulator.body.celsius; }, 105.0, 300.0});
-    faults.push_back({"regulator heats up", Shape::ramp, "regulator.heat", 0.13 * regulator.body.watts_nominal, {"regulator"}, {"rise", "drift", "limit", "runaway"}, 1.5});
+    faults.push_back({"regulator heats up", Shape::ramp, "regulator.heat", 0.13 * regulator.body.watts_nominal, {"regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.5});
   }
   void add_output(const std::string& name, const std::vector<std::string>& others, double limit, double trip) {
     outputs_.push_back(std::make_unique<Output>());

@@ -89,8 +89,8 @@ class Turntable : public Unit {
     drive = "steady";
     warm_up_minutes = 30.0;
     const bool is_direct = dice.chance(0.5);
-    bed_in_ = is_direct ? 0.0 : dice.uniform(0.0, 0.004);
-    per_kelvin_ = is_direct ? dice.uniform(0.0, 2e-5) : dice.uniform(0.0, 1.2e-4);
+    bed_in_ = is_direct ? 0.0 : dice.uniform(0.0, 0.0015);
+    per_kelvin_ = is_direct ? dice.uniform(0.0, 2e-5) : dice.uniform(0.0, 6e-5);
     offset_ = dice.uniform(-0.0005, 0.0005);
     motor_watts_ = dice.uniform(2.5, 8.0);
     motor_ = {.tau = dice.uniform(20.0, 40.0) * 60.0, .rise_nominal = dice.uniform(14.0, 26.0), .watts_nominal = motor_watts_};

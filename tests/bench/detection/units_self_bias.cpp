@@ -80,7 +80,7 @@ class SelfBiasAmp : public Unit {
     left_.step(dt, bplus_, plate_, heat, chassis_.celsius, dice);
     right_.step(dt, bplus_, plate_, heat, chassis_.celsius, dice);
     total_ = left_.amps() + right_.amps() + leak_amps_;
-    watts = 14.0 * std::pow(mains, 2.6) + heater_watts_ * std::pow(mains, 1.6) + bplus_ * total_ * 1.12 + transformer_.shorted_watts;
+    watts = 14.0 * std::pow(mains, 2.6) + heater_watts_ * std::pow(mains, 1.6) + bplus_ * total_ * 1.12 + transformer_.shorted_watts + filament_.extra_watts;
     chassis_.step(dt, moment.room, watts);
     transformer_.step(dt, moment.room, mains, watts / watts_nominal_, 12.0);
     hum_ = hum_nominal_ * std::pow(total_ / nominal_total_, 1.2) * std::pow(mains, 1.2) * (1.0 + hum_growth_);
@@ -117,7 +117,7 @@ class SelfBiasAmp : public Unit {
     }
     add_temperature("transformer", "transformer", [this] { return transformer_.surface(); }).warns({}, 85.0).trips({}, 95.0);
     stresses.push_back({[this] { return transformer_.surface(); }, 105.0, 600.0});
-    stresses.push_back({[this] { return leak_amps_ * bplus_; }, 8.0, 1200.0});
+    stresses.push_back({[this] { return leak_amps_ * bplus_; }, 15.0, 1200.0});
     add_usual(watts_nominal_);
     knobs["filter_leak"] = &leak_amps_;
     knobs["shorted"] = &transformer_.shorted_watts;
@@ -143,8 +143,8 @@ class SelfBiasAmp : public Unit {
     faults.push_back({"shorted turns", Shape::growing, "shorted", 2.4, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.2});
     if (is_single_ended_) {
       faults.push_back({"filament regulator runs away", Shape::growing, "filament", 0.1, {"filaments"}, {"drift", "limit", "runaway"}, 0.25, 0.03});
-      faults.push_back({"filament supply sags", Shape::growing, "filament_raw", 0.28, {"filaments"}, {"drift", "limit", "runaway", "step"}, 0.13, 0.09});
-      faults.push_back({"regulator heats up", Shape::ramp, "filament_heat", 0.45, {"filament_regulator"}, {"rise", "drift", "limit", "runaway"}, 1.0});
+      faults.push_back({"filament supply sags", Shape::growing, "filament_raw", 0.28, {"filaments", "filament_regulator"}, {"drift", "limit", "runaway", "step", "rise"}, 0.13, 0.09});
+      faults.push_back({"regulator heats up", Shape::ramp, "filament_heat", 0.45, {"filament_regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.0});
       faults.push_back({"hum grows", Shape::ramp, "hum", 0.1, {"hum"}, {"drift", "limit", "runaway"}, 1.5, 0.2});
     } else {
       faults.push_back({"one of a shared pair dies", Shape::step, name + ".dead", 1.0, point, {"step", "limit", "imbalance", "drift"}});
