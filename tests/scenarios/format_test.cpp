@@ -119,7 +119,7 @@ TEST(ScenarioFormat, AnExpectationThatIsNotMetIsSaid) {
   Errors errors;
   const auto scenario = read_scenario(with("-1 % per hour", "0 % per hour"), "s.toml", STEADYGLOW_SOURCE_DIR, errors);
   ASSERT_TRUE(scenario.has_value());
-  const auto wrong = play(*scenario, false);
+  const auto wrong = play(*scenario);
   ASSERT_FALSE(wrong.empty());
   EXPECT_EQ(wrong.front(), "s.toml:22:1: not found");
 }
@@ -128,7 +128,7 @@ TEST(ScenarioFormat, WhatNobodyExpectedIsSaid) {
   Errors errors;
   const auto scenario = read_scenario(with("kinds = [\"drift\"]", "kinds = [\"mains\"]"), "s.toml", STEADYGLOW_SOURCE_DIR, errors);
   ASSERT_TRUE(scenario.has_value());
-  const auto wrong = play(*scenario, false);
+  const auto wrong = play(*scenario);
   ASSERT_GE(wrong.size(), 2u);
   EXPECT_NE(wrong[1].find("nobody expected"), std::string::npos);
 }
@@ -137,7 +137,7 @@ TEST(ScenarioFormat, TheTwinHasNoFault) {
   Errors errors;
   const auto scenario = read_scenario(good, "s.toml", STEADYGLOW_SOURCE_DIR, errors);
   ASSERT_TRUE(scenario.has_value());
-  const auto wrong = play(*scenario, true);
+  const auto wrong = play(*scenario, {.is_healthy_twin = true});
   EXPECT_TRUE(wrong.empty()) << wrong.front();
 }
 

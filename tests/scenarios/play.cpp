@@ -19,6 +19,14 @@ using soak::Severity;
 
 constexpr double supply_least_volts = 50.0;  ///< less than this runs no unit
 
+// A rough bus, of every reading: common practice, no source.
+constexpr double lost_share = 0.02;
+constexpr double late_share = 0.01;      ///< comes with the next ones, with its own time
+constexpr double repeated_share = 0.01;  ///< comes again with the next ones
+constexpr double jitter_share = 0.3;     ///< of the distance of two readings, either way
+/// Over a rough bus, or read less often than the scenario says, what is due may come this many readings later, or one before.
+constexpr double readings_late_max = 3.0;
+
 std::string lower(std::string text) {
   std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   return text;
@@ -31,26 +39,29 @@ struct Heard {
 
 class Player {
  public:
-  Player(const Scenario& scenario, bool is_twin) : scenario_(&scenario), is_twin_(is_twin), engine_(scenario.profile, scenario.plan), random_(scenario.seed) {
+  Player(const Scenario& scenario, const Manner& manner) : scenario_(&scenario), manner_(manner), engine_(scenario.profile, scenario.plan), random_(scenario.seed), bus_random_(scenario.seed + 1) {
     Errors errors;  // the words were read before: they are good
-    read_courses(scenario, is_twin, courses_, errors);
+    read_courses(scenario, manner.is_healthy_twin, courses_, errors);
     for (Course& course : courses_) course.bind(&courses_, &bench_);
     mains_ = scenario.profile.first_of(profile::Role::mains_voltage);
   }
 
   Heard run() {
     const auto normal = [this] { return normal_(random_); };
-    const auto steps = static_cast<std::int64_t>(scenario_->lasts / scenario_->sampling);
+    const double sampling = manner_.sampling.value_or(scenario_->sampling);
+    const auto steps = static_cast<std::int64_t>(scenario_->lasts / sampling);
     for (std::int64_t step = 0; step <= steps; ++step) {
-      const double seconds = static_cast<double>(step) * scenario_->sampling;
+      const double jitter = manner_.is_bus_rough && step > 0 ? sampling * jitter_share * (2.0 * uniform_(bus_random_) - 1.0) : 0.0;
+      const double seconds = static_cast<double>(step) * sampling + jitter;
       power(seconds);
       const Timestamp at = at_ms(std::llround(seconds * 1000.0));
-      std::vector<Reading> batch;
+      std::vector<Reading> batch = std::move(held_back_);
+      held_back_.clear();
       for (std::size_t i = 0; i < courses_.size(); ++i) {
         if (!courses_[i].is_given()) continue;
         const PointId id{static_cast<std::uint16_t>(i)};
         const Course::Seen seen = courses_[i].seen(seconds, normal);
-        if (!seen.is_missing) batch.push_back(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality));
+        if (!seen.is_missing) send(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality), batch);
       }
       hear(batch.empty() ? engine_.advance(at) : engine_.take(batch));
     }
@@ -62,11 +73,19 @@ class Player {
  private:
   /// Does the unit run? Its mains must be there and its outlet closed.
   void power(double seconds) {
-    const bool is_open = engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !is_twin_);
+    const bool is_open = engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !manner_.is_healthy_twin);
     const bool has_mains = !mains_ || !courses_[mains_->index].is_given() || courses_[mains_->index].at(seconds) > supply_least_volts;
     const bool was_powered = bench_.is_powered;
     bench_.is_powered = has_mains && !is_open;
     if (bench_.is_powered && !was_powered) bench_.powered_since = seconds;
+  }
+
+  void send(const Reading& reading, std::vector<Reading>& batch) {
+    const double fate = manner_.is_bus_rough ? uniform_(bus_random_) : 1.0;
+    if (fate < lost_share) return;
+    const bool is_late = fate < lost_share + late_share;
+    if (!is_late) batch.push_back(reading);
+    if (fate < lost_share + late_share + repeated_share) held_back_.push_back(reading);
   }
 
   void hear(std::span<const soak::Event> events) {
@@ -77,23 +96,26 @@ class Player {
   }
 
   const Scenario* scenario_;
-  bool is_twin_;
+  Manner manner_;
   soak::Engine engine_;
   std::vector<Course> courses_;
   Bench bench_;
   std::optional<PointId> mains_;
   std::mt19937 random_;
   std::normal_distribution<double> normal_;
+  std::mt19937 bus_random_;
+  std::uniform_real_distribution<double> uniform_;
+  std::vector<Reading> held_back_;
   Heard heard_;
 };
 
 class Judge {
  public:
-  Judge(const Scenario& scenario, const Heard& heard) : scenario_(&scenario), heard_(&heard) {}
+  Judge(const Scenario& scenario, const Heard& heard, double late_max) : scenario_(&scenario), heard_(&heard), late_max_(late_max) {}
 
   bool is_met(const Expected& expected, const Finding& finding) const {
     if (finding.is_raised == expected.is_end) return false;
-    if (!expected.when.holds(seconds_of(finding.at))) return false;
+    if (!is_in_time(expected.when, finding.at)) return false;
     if (!expected.kinds.empty() && std::find(expected.kinds.begin(), expected.kinds.end(), finding.kind) == expected.kinds.end()) return false;
     if (expected.severity && finding.severity != *expected.severity) return false;
     const auto name = [&](PointId id) { return scenario_->profile.point(id).name; };
@@ -102,6 +124,10 @@ class Judge {
       if (std::none_of(finding.points.begin(), finding.points.end(), [&](PointId id) { return name(id) == with; })) return false;
     const std::string message = lower(finding.message);
     return std::all_of(expected.says.begin(), expected.says.end(), [&](const std::string& part) { return message.find(lower(part)) != std::string::npos; });
+  }
+
+  bool is_met(const Opening& expected, const OpenOutlet& opening) const {
+    return opening.attempt == expected.attempt && is_in_time(expected.when, opening.at) && (!expected.is_trip || opening.is_trip == *expected.is_trip);
   }
 
   std::string text(const Finding& finding) const {
@@ -121,8 +147,15 @@ class Judge {
   }
 
  private:
+  bool is_in_time(Span when, Timestamp at) const {
+    when.from -= late_max_ / readings_late_max;
+    when.until += late_max_;
+    return when.holds(seconds_of(at));
+  }
+
   const Scenario* scenario_;
   const Heard* heard_;
+  double late_max_;
 };
 
 void judge_findings(const Scenario& scenario, const Heard& heard, const Judge& judge, std::vector<std::string>& wrong) {
@@ -143,15 +176,13 @@ void judge_findings(const Scenario& scenario, const Heard& heard, const Judge& j
 
 void judge_openings(const Scenario& scenario, const Heard& heard, const Judge& judge, std::vector<std::string>& wrong) {
   for (const Opening& expected : scenario.openings)
-    if (std::none_of(heard.openings.begin(), heard.openings.end(), [&](const OpenOutlet& opening) {
-          return opening.attempt == expected.attempt && expected.when.holds(seconds_of(opening.at)) && (!expected.is_trip || opening.is_trip == *expected.is_trip);
-        }))
+    if (std::none_of(heard.openings.begin(), heard.openings.end(), [&](const OpenOutlet& opening) { return judge.is_met(expected, opening); }))
       wrong.push_back(fmt::format("{}: the outlet was not opened so", expected.where));
-  for (const OpenOutlet& opening : heard.openings)
-    if ((scenario.never_opens || scenario.openings.empty()) && opening.is_trip)
-      wrong.push_back(fmt::format("nobody expected a trip: {} {}", judge.time(seconds_of(opening.at)), opening.reason));
-    else if (scenario.never_opens)
-      wrong.push_back(fmt::format("the outlet opened: {} {}", judge.time(seconds_of(opening.at)), opening.reason));
+  for (const OpenOutlet& opening : heard.openings) {
+    const bool is_expected = std::any_of(scenario.openings.begin(), scenario.openings.end(), [&](const Opening& expected) { return judge.is_met(expected, opening); });
+    if (!is_expected && (opening.is_trip || scenario.never_opens))
+      wrong.push_back(fmt::format("nobody expected {}: {} {}", opening.is_trip ? "a trip" : "that the outlet opens", judge.time(seconds_of(opening.at)), opening.reason));
+  }
 }
 
 void judge_ending(const Scenario& scenario, const soak::Engine& engine, std::vector<std::string>& wrong) {
@@ -166,12 +197,14 @@ void judge_ending(const Scenario& scenario, const soak::Engine& engine, std::vec
 
 }  // namespace
 
-std::vector<std::string> play(const Scenario& scenario, bool is_healthy_twin) {
-  Player player(scenario, is_healthy_twin);
+std::vector<std::string> play(const Scenario& scenario, const Manner& manner) {
+  Player player(scenario, manner);
   const Heard heard = player.run();
-  const Judge judge(scenario, heard);
+  const double sampling = manner.sampling.value_or(scenario.sampling);
+  const bool is_as_told = !manner.is_bus_rough && sampling <= scenario.sampling;
+  const Judge judge(scenario, heard, is_as_told ? 0.0 : readings_late_max * sampling);
   std::vector<std::string> wrong;
-  if (is_healthy_twin) {
+  if (manner.is_healthy_twin) {
     for (const Finding& finding : heard.findings)
       if (finding.is_raised && finding.severity != Severity::note) wrong.push_back(fmt::format("nothing is wrong with the unit, yet: {}", judge.text(finding)));
     for (const OpenOutlet& opening : heard.openings)

@@ -67,9 +67,11 @@ struct Scenario {
   double begins_at = 0.0;            ///< clock time at run time zero, seconds of the day
   double lasts = 0.0;                ///< seconds
   double sampling = 5.0;             ///< seconds
+  std::vector<double> also_sampled;  ///< seconds; the same must come out at these
   unsigned seed = 1;
   bool is_relay_welded = false;
   bool has_fault = false;
+  bool stands_rough_bus = true;      ///< the same must come out when readings get lost and come late
   bool has_twin = true;              ///< the same night without its fault must be silent
   std::vector<CourseText> courses;
   std::vector<Expected> found;       ///< must be there
@@ -90,7 +92,14 @@ std::optional<double> parse_time(std::string_view text, double begins_at);
 /// "02:43:27" or "+26.5 h" for a person.
 std::string time_text(double seconds, double begins_at);
 
+/// How a scenario is played.
+struct Manner {
+  bool is_healthy_twin = false;         ///< without its fault
+  bool is_bus_rough = false;            ///< readings get lost, come twice, late and at uneven times
+  std::optional<double> sampling = {};  ///< seconds; the scenario's own if absent
+};
+
 /// What went wrong; empty: the engine did all that is expected.
-std::vector<std::string> play(const Scenario& scenario, bool is_healthy_twin);
+std::vector<std::string> play(const Scenario& scenario, const Manner& manner = {});
 
 }  // namespace steadyglow::scenarios

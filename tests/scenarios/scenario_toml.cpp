@@ -101,8 +101,12 @@ class Reader {
     scenario_.begins_at = begins.value_or(0.0);
     scenario_.lasts = 3600.0 * head->number("hours", {0.1, hours_max});
     scenario_.sampling = head->maybe_number("sampling_seconds", {0.1, 600.0}).value_or(scenario_.sampling);
+    scenario_.also_sampled = head->numbers("also_sampled_seconds");
+    for (const double seconds : scenario_.also_sampled)
+      if (seconds < 0.1 || seconds > 600.0) head->mistake("also_sampled_seconds", fmt::format("{} s is no distance of readings", seconds), "write figures from 0.1 to 600");
     scenario_.seed = static_cast<unsigned>(head->maybe_whole("seed", {0.0, 1e6}).value_or(1));
     scenario_.is_relay_welded = head->maybe_flag("relay_welded").value_or(false);
+    scenario_.stands_rough_bus = head->maybe_flag("rough_bus").value_or(true);
     scenario_.has_twin = head->maybe_flag("healthy_twin").value_or(true);
     head->done();
     if (errors_->size() > before) return false;

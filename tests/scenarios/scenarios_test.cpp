@@ -43,6 +43,7 @@ std::vector<std::string> files_of(std::vector<std::string> folders) {
 Scenario good_scenario(const std::string& file) {
   Errors errors;
   auto scenario = read_scenario(text_of(file), file, root, errors);
+  if (const char* seed = std::getenv("STEADYGLOW_SCENARIO_SEED"); seed != nullptr && scenario) scenario->seed = static_cast<unsigned>(std::atoi(seed));
   for (const Error& error : errors) ADD_FAILURE() << error.text();
   return scenario ? std::move(*scenario) : Scenario{};
 }
@@ -53,23 +54,45 @@ std::string all_of(const std::vector<std::string>& lines) {
   return text;
 }
 
-class ScenarioTest : public testing::TestWithParam<std::string> {};
-
-TEST_P(ScenarioTest, IsSeenAsATechnicianWould) {
-  const Scenario scenario = good_scenario(GetParam());
-  ASSERT_FALSE(scenario.title.empty());
-  const auto wrong = play(scenario, false);
-  EXPECT_TRUE(wrong.empty()) << scenario.title << all_of(wrong);
+/// Plays it once; the scenario's title and all that went wrong end in the test's report.
+void expect_good(const Scenario& scenario, const Manner& manner) {
+  const auto wrong = play(scenario, manner);
+  EXPECT_TRUE(wrong.empty()) << scenario.title << ", every " << manner.sampling.value_or(scenario.sampling) << " s" << (manner.is_bus_rough ? ", over a rough bus" : "") << all_of(wrong);
 }
 
-class HealthyTwinTest : public testing::TestWithParam<std::string> {};
+class ScenarioTest : public testing::TestWithParam<std::string> {
+ protected:
+  void SetUp() override {
+    scenario = good_scenario(GetParam());
+    ASSERT_FALSE(scenario.title.empty());
+  }
+  Scenario scenario;
+};
+
+TEST_P(ScenarioTest, IsSeenAsATechnicianWould) { expect_good(scenario, {}); }
+
+TEST_P(ScenarioTest, IsSeenTheSameOverARoughBus) {
+  if (scenario.stands_rough_bus) expect_good(scenario, {.is_bus_rough = true});
+}
+
+TEST_P(ScenarioTest, IsSeenTheSameAtOtherDistancesOfReadings) {
+  for (const double seconds : scenario.also_sampled) expect_good(scenario, {.sampling = seconds});
+}
+
+/// A night without a [fault] is healthy itself; one that has no twin says so.
+class HealthyTwinTest : public ScenarioTest {};
 
 TEST_P(HealthyTwinTest, IsSilent) {
-  const Scenario scenario = good_scenario(GetParam());
-  ASSERT_FALSE(scenario.title.empty());
-  if (!scenario.has_fault || !scenario.has_twin) return;  // it is a healthy night itself, or says that it has no twin
-  const auto wrong = play(scenario, true);
-  EXPECT_TRUE(wrong.empty()) << scenario.title << all_of(wrong);
+  if (scenario.has_fault && scenario.has_twin) expect_good(scenario, {.is_healthy_twin = true});
+}
+
+TEST_P(HealthyTwinTest, IsSilentAtOtherDistancesOfReadings) {
+  if (!scenario.has_fault || !scenario.has_twin) return;
+  for (const double seconds : scenario.also_sampled) expect_good(scenario, {.is_healthy_twin = true, .sampling = seconds});
+}
+
+TEST_P(HealthyTwinTest, IsSilentOverARoughBus) {
+  if (scenario.has_fault && scenario.has_twin && scenario.stands_rough_bus) expect_good(scenario, {.is_healthy_twin = true, .is_bus_rough = true});
 }
 
 /// "nights_clip_falls" for tests/scenarios/nights/clip_falls.toml.
@@ -88,6 +111,12 @@ TEST(Scenarios, TheOnesThatWaitAreWellFormedAndSayWhy) {
     EXPECT_NE(text_of(file).find("\n# Waits: "), std::string::npos) << file;
     EXPECT_FALSE(good_scenario(file).title.empty()) << file;
   }
+}
+
+TEST(Scenarios, OneThatDoesNotStandARoughBusSaysWhatItWaitsFor) {
+  for (const char* folder : {"nights", "kinds", "pending"})
+    for (const std::string& file : files_of_folder(std::string("tests/scenarios/") + folder))
+      if (!good_scenario(file).stands_rough_bus) { EXPECT_NE(text_of(file).find("rough_bus = false  # waits: "), std::string::npos) << file; }
 }
 
 TEST(Scenarios, EveryProfileHasOne) {
