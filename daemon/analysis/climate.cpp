@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
+
+#include "analysis/statistics.hpp"
 
 namespace steadyglow::analysis {
 namespace {
@@ -29,7 +32,7 @@ void Climate::step(std::int64_t minute, const Input& input) {
   }
   if (input.room) {
     has_room_ = true;
-    now_.room = *input.room;
+    now_.room = steady_room(*input.room);
   }
   if (input.watts && *input.watts > watts_worth_watching) {
     has_power_ = true;
@@ -52,6 +55,13 @@ void Climate::step(std::int64_t minute, const Input& input) {
   }
   each_figure(sum_, now_, [](double& into, double from) { into += from; });
   ++count_;
+}
+
+double Climate::steady_room(double room) {
+  rooms_[room_count_ % rooms_.size()] = room;
+  ++room_count_;
+  std::array<double, 5> work = rooms_;
+  return median_in_place(std::span<double>(work.data(), std::min(room_count_, work.size())));
 }
 
 ClimateNow Climate::open_block() const {

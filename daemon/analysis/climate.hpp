@@ -51,11 +51,14 @@ class Climate {
 
  private:
   void close_block();
+  double steady_room(double room);
   struct Block {
     std::int64_t index;
     ClimateNow at;
   };
   ClimateNow now_;
+  std::array<double, 5> rooms_{};      ///< the last minutes: a probe that is knocked is no weather
+  std::size_t room_count_ = 0;
   std::array<Lag, 3> mains_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};
   std::array<Lag, 3> room_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};
   std::array<Lag, 3> power_{Lag(lags_minutes[0]), Lag(lags_minutes[1]), Lag(lags_minutes[2])};

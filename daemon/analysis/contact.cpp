@@ -12,9 +12,9 @@ void ContactWatch::learn(double level, std::optional<double> watts) {
 
 void ContactWatch::clear() { *this = ContactWatch{}; }
 
-ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at) {
-  if (!level_ || !watts_) return ContactVerdict::fine;
-  const bool is_collapsed = std::fabs(value) < collapsed_share * std::fabs(*level_);
+ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at, bool has_company) {
+  if (!level_) return ContactVerdict::fine;
+  const bool is_collapsed = is_collapse(value);
   switch (state_) {
     case State::attached:
       if (!is_collapsed) return ContactVerdict::fine;
@@ -26,7 +26,17 @@ ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<doub
         state_ = State::attached;
         return ContactVerdict::fine;
       }
-      const bool has_witness = watts && watts_at - since_ >= witness_after;
+      if (has_company) {
+        clear();
+        return ContactVerdict::real;
+      }
+      const bool has_witness = watts && watts_ && watts_at - since_ >= witness_after;
+      const bool is_nothing = !watts && at - since_ >= decide_within && std::fabs(value) < nothing_share * std::fabs(*level_);
+      if (is_nothing) {
+        state_ = State::lost;
+        back_ = 0;
+        return ContactVerdict::lost;
+      }
       if (has_witness && std::fabs(*watts - *watts_) < watts_share * std::fabs(*watts_)) {
         state_ = State::lost;
         back_ = 0;

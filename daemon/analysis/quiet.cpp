@@ -12,9 +12,9 @@ namespace {
 /// From so many samples in a minute, the lowest may be a slip.
 constexpr int samples_for_second = 4;
 /// The floor has risen when it has not been visited for so many times the longest absence before, and at least this long.
-constexpr int above_times = 2;
+constexpr int above_times = 3;
 constexpr double fall_share = 0.07;
-constexpr int above_minutes_least = 20;
+constexpr int above_minutes_least = 120;
 
 }  // namespace
 

@@ -23,10 +23,12 @@ constexpr std::size_t blocks_min = 5;
 constexpr std::size_t blocks_min_sparse = 15;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
 constexpr double unseen_mains = 0.048;
+/// Nor the watts: so much of its rise a part may gain from the mains.
+constexpr double unseen_heat = 0.08;
 constexpr double unseen_room = 8.0;
 constexpr double unseen_room_quick = 3.5;
 /// Of a rise over the room: less is within what the weather of a bench does.
-constexpr double margin_of_rise = 0.03;
+constexpr double margin_of_rise = 0.035;
 constexpr std::int64_t back_minutes = 30;
 /// A heavy part's usual time constant: how fast its temperature follows a change of air or contact.
 constexpr double heavy_minutes = 35.0;
@@ -104,7 +106,7 @@ void Stream::priors(const Climate& climate, Prior mains_learned, std::vector<Pri
   if (traits_.scale == Scale::kelvin) {
     const double own = is_difference_ ? 0.15 : 1.0;
     // From cold the lagged power is the warm-up; a unit that was warm already has something to make up for.
-    const double settle = has_begun_cold() ? 0.3 : 1.0;
+    const double settle = has_begun_cold() && climate.has_power() ? 0.3 : 1.0;
     const auto& lag = climate.now().power_lag;
     const double now = std::max(0.05, (lag[0] + lag[1] + lag[2]) / 3.0);
     const double has_power = (climate.has_power() || climate.has_mains() ? 1.0 : absent) / now;
@@ -177,7 +179,9 @@ bool Stream::has_begun_cold() const {
 double Stream::unseen_allowance(const Climate& climate, double room_kelvin) const {
   if (is_difference_) return 0.0;
   double allowance = 0.0;
-  if (traits_.scale == Scale::logarithm) allowance += climate.unseen_mains() * unseen_mains * std::max(std::fabs(traits_.mains.mean), traits_.mains.sd);
+  if (traits_.scale == Scale::logarithm)
+    allowance += climate.unseen_mains() * unseen_mains * (std::fabs(traits_.mains.mean) + 0.5 * traits_.mains.sd);
+  else if (traits_.scale == Scale::kelvin && !climate.has_power()) allowance += climate.unseen_mains() * unseen_heat * rise_;
   if (!climate.has_room()) allowance += room_kelvin * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
   return allowance;
 }

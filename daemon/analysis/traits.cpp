@@ -24,7 +24,7 @@ double offset_limit(const profile::Point& point) {
 Traits by_role(const profile::Point& point) {
   // A chassis feels sun and draughts first, and tells of faults last.
   if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true, false, false};
-  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.35}, 1.0, 2.0, point.role != Role::ambient, false, false};
+  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.40}, 1.2, 2.0, point.role != Role::ambient, false, false};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
     case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);
@@ -41,7 +41,7 @@ Traits by_role(const profile::Point& point) {
       return traits;
     }
     default: {
-      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.008}, 0.050);
+      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.012}, 0.070);
       traits.is_judged = point.role != Role::mains_voltage;
       return traits;
     }
@@ -68,6 +68,11 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
     // Programme is in everything electrical; what is left in the quiet moments still remembers the loud ones.
     const bool is_programme_itself = point.role == Role::mains_power || point.role == Role::mains_current || point.role == Role::level || point.role == Role::supply_current;
     if (is_programme_itself) traits.is_judged = false;
+    if (traits.scale == Scale::kelvin) {
+      traits.noise.wander_sd *= 1.5;
+      traits.margin *= 2.0;
+      traits.margin_quick *= 2.0;
+    }
     if (traits.scale != Scale::kelvin && point.role != Role::speed && point.role != Role::heater) {
       traits.power_sd = 0.05;
       traits.is_sparse = point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias;

@@ -97,6 +97,7 @@ class Engine {
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
   bool are_mains_restless() const;
+  bool has_company(PointId id, Timestamp at) const;
   bool is_excused_stop(Timestamp at) const;
   bool stands_with_the_transport(const profile::Point& point) const;
   std::optional<double> mains_as_shown(std::int64_t minute);

@@ -17,6 +17,7 @@ constexpr Duration warn_off_delay_heavy = std::chrono::minutes{15};
 constexpr double deadband_of_distance = 0.20;
 constexpr double deadband_of_limit = 0.02;
 constexpr Duration programme_warn_delay = std::chrono::minutes{15};
+constexpr Duration programme_supply_delay = std::chrono::minutes{5};
 constexpr Duration programme_trip_delay = std::chrono::minutes{5};
 /// A unit counts as up, for the limits that a cold one is beyond, after standing inside them this long.
 constexpr Duration up_after = std::chrono::seconds{10};
@@ -55,7 +56,8 @@ void PointWatch::add_limit(std::optional<double> limit, bool is_high, bool is_tr
   policy.on_delay = is_trip ? point_->trip_dwell : point_->warn_dwell;
   // Programme lifts currents and watts and pulls rails down for as long as a loud passage lasts: there a limit means
   // every reading of that long, pauses between the notes included.
-  if (is_programme_) policy.on_delay = std::max(policy.on_delay, is_trip ? programme_trip_delay : programme_warn_delay);
+  const bool is_music_side = is_high == (point_->role != Role::supply && point_->role != Role::grid_bias);
+  if (is_programme_ && is_music_side) policy.on_delay = std::max(policy.on_delay, is_trip ? programme_trip_delay : point_->role == Role::supply ? programme_supply_delay : programme_warn_delay);
   policy.off_delay = is_trip ? trip_off_delay : point_->is_temperature() ? warn_off_delay_heavy : warn_off_delay;
   const bool is_cold_beyond = is_high ? 0.0 > *limit : 0.0 < *limit;
   limits_.push_back({analysis::LimitWatch(policy), is_trip, is_cold_beyond});
@@ -66,11 +68,11 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   latest_ = reading;
   if (!reading.is_good()) return taken;
   watts_ = watts;
-  judge_meter(reading, moment.is_restless || is_programme_, taken);
+  judge_meter(reading, moment, taken);
   if (moment.is_standing) contact_.clear();
   else if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
-    taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at);
+    taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at, moment.has_company);
     taken.contact_changed = was_lost != contact_.is_lost();
     if (contact_.is_lost()) latest_ = reading.with_quality(Quality::contact_lost);
     const bool may_use = taken.contact == ContactVerdict::fine || taken.contact == ContactVerdict::real;
@@ -87,6 +89,13 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   return taken;
 }
 
+std::optional<double> PointWatch::newest_change() const {
+  if (!closed_ || !last_good_) return std::nullopt;
+  if (traits_.scale == analysis::Scale::of_limit) return (*last_good_ - closed_->median) / traits_.unit;
+  if (closed_->median == 0.0) return std::nullopt;
+  return *last_good_ / closed_->median - 1.0;
+}
+
 /// What a reading must be off, at least, to be called wild, in uom.
 double PointWatch::wild_least() const {
   constexpr double wild_kelvin = 6.0;
@@ -101,8 +110,10 @@ double PointWatch::wild_least() const {
   return (point_->role == Role::speed ? wild_speed : wild_share) * std::fabs(closed_->median);
 }
 
-void PointWatch::judge_meter(const Reading& reading, bool is_excused, Taken& taken) {
+void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken& taken) {
   constexpr int reversed_readings = 3;
+  constexpr double below_floor_share = 0.7;
+  constexpr Duration below_floor_after = std::chrono::minutes{3};
   constexpr double reversed_share = 0.2;
   const double value = reading.value();
   is_stuck_ = point_->quantity != Quantity::state && stuck_.step(reading.at(), value);
@@ -114,7 +125,20 @@ void PointWatch::judge_meter(const Reading& reading, bool is_excused, Taken& tak
     taken.is_rough = roughness_.step(value, 3.0 * digit_ / analysis::Roughness::times_rougher);
     return;
   }
-  if (is_excused) return;
+  if (moment.is_restless) return;
+  if (is_programme_) {
+    // Music only adds to an idle current: what falls well below the floor is no music.
+    if (!moment.quiet_floor || point_->role != Role::bias) return;
+    const double floor = std::copysign(*moment.quiet_floor, level);
+    const double seen = std::fabs(value) < *moment.quiet_floor ? value : floor;
+    const double least_below = below_floor_share * *moment.quiet_floor;
+    if (std::fabs(seen - floor) > least_below) last_wild_at_ = reading.at();
+    taken.bursts = bursts_.step(reading.at(), seen, floor, 0.0, least_below);
+    if (std::fabs(seen - floor) <= least_below) below_floor_since_.reset();
+    else if (!below_floor_since_) below_floor_since_ = reading.at();
+    taken.is_below_floor = below_floor_since_ && reading.at() - *below_floor_since_ >= below_floor_after;
+    return;
+  }
   if (std::fabs(value - level) > std::max(analysis::Bursts::spreads_wild * closed_->spread, least)) last_wild_at_ = reading.at();
   taken.bursts = bursts_.step(reading.at(), value, level, closed_->spread, least);
   const double no_steps = std::max({3.0 * digit_, 0.05 * least});

@@ -63,6 +63,7 @@ class PointWatch {
     bool is_rough = false;
     bool is_stuck = false;
     bool is_reversed = false;
+    bool is_below_floor = false;  ///< under programme: an idle current that is gone, music or not
   };
   /// Could a unit have caused this reading? Else it is what a meter sends when it has nothing to say.
   bool is_plausible(const Reading& reading) { return !reading.is_good() || plausible_.step(reading.at(), reading.value()); }
@@ -71,6 +72,8 @@ class PointWatch {
     bool is_disturbed = false;  ///< the mains sag, so what falls with them is no news
     bool is_telling = true;     ///< it shows the unit, not the programme: only then does the reading count for trends
     bool is_restless = false;   ///< the mains move: a reading that breaks away has its excuse
+    bool has_company = false;   ///< other figures of the unit changed just now
+    std::optional<double> quiet_floor;  ///< under programme: what an idle current comes back to between the notes
     bool is_standing = false;   ///< its transport stands: a figure that falls to nothing has its reason
   };
   /// Takes a reading; limits are judged on its raw value.
@@ -102,6 +105,9 @@ class PointWatch {
   /// The smallest movement that this meter can show, on the scale of the traits: a few of its digits, or what its
   /// accuracy statement leaves to chance.
   double least_visible() const;
+  bool would_collapse(double value) const { return has_contact_watch_ && !contact_.is_lost() && contact_.is_collapse(value); }
+  /// The newest reading against the minute before: 0.2 is 20 % (offsets: of the limit). Nothing while there is no minute.
+  std::optional<double> newest_change() const;
   bool is_contact_lost() const { return contact_.is_lost(); }
   bool is_beyond_warn() const;
   const std::vector<Baseline>& baselines() const { return baselines_; }
@@ -152,7 +158,7 @@ class PointWatch {
   std::vector<Limit> limits_;
   bool are_cold_limits_armed_ = false;
   std::optional<Timestamp> inside_since_;
-  void judge_meter(const Reading& reading, bool is_excused, Taken& taken);
+  void judge_meter(const Reading& reading, const Moment& moment, Taken& taken);
   double wild_least() const;
 
   analysis::Plausible plausible_;
@@ -160,6 +166,7 @@ class PointWatch {
   analysis::Stuck stuck_;
   analysis::Roughness roughness_;
   std::optional<Timestamp> last_wild_at_;
+  std::optional<Timestamp> below_floor_since_;
   int reversed_ = 0;
   bool is_stuck_ = false;
   std::optional<Reading> latest_;

@@ -43,7 +43,11 @@ void Engine::take_one(const Reading& as_met) {
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
   const bool stands = stands_with_the_transport(point.point()) && !transport_.is_steady(reading.at());
   const bool is_telling = !stands && !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
-  const auto taken = point.take(reading, watts_, watts_at_, {is_disturbed || (stands && is_excused_stop(reading.at())), is_telling, is_disturbed || stands || are_mains_restless(), stands});
+  PointWatch::Moment moment{is_disturbed || (stands && is_excused_stop(reading.at())), is_telling, is_disturbed || stands || are_mains_restless()};
+  moment.is_standing = stands;
+  moment.has_company = reading.is_good() && point.would_collapse(reading.value()) && has_company(point.id(), reading.at());
+  if (activity_point_ && point.point().role == Role::bias) moment.quiet_floor = quiets_[index].floor();
+  const auto taken = point.take(reading, watts_, watts_at_, moment);
   if (!reading.is_good()) return;
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
@@ -76,6 +80,23 @@ bool Engine::is_quiet_for(PointId id) const {
   for (const PointId sibling : point.matched_with)
     if (!quiets_[sibling.index].is_quiet()) return false;
   return quiets_[id.index].is_within(point.matched_with.empty() ? analysis::Quiet::near_share : analysis::Quiet::loose_share);
+}
+
+/// Did anything else of the unit change with this point just now? What only fell to nothing as well proves nothing while
+/// there are watts to say otherwise: a meter may have lost all its clips.
+bool Engine::has_company(PointId id, Timestamp at) const {
+  constexpr double changed_share = 0.2;
+  constexpr double collapsed = -0.9;
+  constexpr Duration just_now = std::chrono::seconds{90};
+  for (const PointWatch& other : points_) {
+    const profile::Point& point = other.point();
+    if (other.id() == id || point.is_temperature() || point.role == Role::mains_voltage || !other.last_good_at() || at - *other.last_good_at() > just_now) continue;
+    const auto change = other.newest_change();
+    if (!change || std::fabs(*change) < changed_share) continue;
+    const bool is_draw = point.role == Role::mains_power || point.role == Role::mains_current;
+    if (is_draw || *change > collapsed || !watts_point_) return true;
+  }
+  return false;
 }
 
 /// A stop is excused while it is no longer than usual and the watts fell with it: at playing watts a still tape is stuck.
@@ -244,6 +265,8 @@ void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken
                                   figure(point, *watch.last_good()), span_text(at - watch.stuck_since()), surroundings_text()));
   if (taken.is_reversed && !book_.covers(Kind::sensor, id))
     say(Kind::sensor, fmt::format("{} reads {}: the same figure with the other sign, so its leads are reversed; {}", point.name, figure(point, *watch.last_good()), surroundings_text()));
+  if (taken.is_below_floor && !book_.covers(Kind::step, id) && stages_.phase() == Phase::judging)
+    say(Kind::step, fmt::format("{} stands at {}, far below the idle level that music always came back to: it has lost its current; {}", point.name, figure(point, *watch.last_good()), surroundings_text()));
   if (!taken.bursts && !taken.is_rough) return;
   if (stages_.phase() == Phase::warming || book_.covers(Kind::intermittent, id)) return;
   if (taken.bursts) {

@@ -191,20 +191,36 @@ TEST(Contact, TheWattsDecide) {
   for (const bool unit_changed : {false, true}) {
     ContactWatch watch;
     watch.learn(9.8, 61.0);
-    EXPECT_EQ(watch.step(at_s(0), 0.1, 61.0, at_s(-1)), ContactVerdict::suspect);
-    const auto verdict = watch.step(at_s(3), 0.1, unit_changed ? 44.0 : 61.2, at_s(3));
+    EXPECT_EQ(watch.step(at_s(0), 0.1, 61.0, at_s(-1), false), ContactVerdict::suspect);
+    const auto verdict = watch.step(at_s(3), 0.1, unit_changed ? 44.0 : 61.2, at_s(3), false);
     EXPECT_EQ(verdict, unit_changed ? ContactVerdict::real : ContactVerdict::lost);
+  }
+}
+
+TEST(Contact, WhatChangesInCompanyIsTheUnit) {
+  ContactWatch watch;
+  watch.learn(9.8, 61.0);
+  EXPECT_EQ(watch.step(at_s(0), 0.1, 61.0, at_s(-1), false), ContactVerdict::suspect);
+  EXPECT_EQ(watch.step(at_s(3), 0.1, 61.2, at_s(3), true), ContactVerdict::real);
+}
+
+TEST(Contact, WithoutWattsAFallToNothingAtAllIsTheClip) {
+  for (const double left : {0.1, 0.8}) {
+    ContactWatch watch;
+    watch.learn(9.8, std::nullopt);
+    EXPECT_EQ(watch.step(at_s(0), left, std::nullopt, at_s(0), false), ContactVerdict::suspect);
+    EXPECT_EQ(watch.step(at_s(40), left, std::nullopt, at_s(0), false), left < 0.2 ? ContactVerdict::lost : ContactVerdict::real);
   }
 }
 
 TEST(Contact, ThreeReadingsAtTheOldLevelBringItBack) {
   ContactWatch watch;
   watch.learn(9.8, 61.0);
-  watch.step(at_s(0), 0.1, 61.0, at_s(-1));
-  watch.step(at_s(3), 0.1, 61.0, at_s(3));
-  EXPECT_EQ(watch.step(at_s(100), 9.7, 61.0, at_s(99)), ContactVerdict::lost);
-  EXPECT_EQ(watch.step(at_s(101), 9.7, 61.0, at_s(99)), ContactVerdict::lost);
-  EXPECT_EQ(watch.step(at_s(102), 9.7, 61.0, at_s(99)), ContactVerdict::fine);
+  watch.step(at_s(0), 0.1, 61.0, at_s(-1), false);
+  watch.step(at_s(3), 0.1, 61.0, at_s(3), false);
+  EXPECT_EQ(watch.step(at_s(100), 9.7, 61.0, at_s(99), false), ContactVerdict::lost);
+  EXPECT_EQ(watch.step(at_s(101), 9.7, 61.0, at_s(99), false), ContactVerdict::lost);
+  EXPECT_EQ(watch.step(at_s(102), 9.7, 61.0, at_s(99), false), ContactVerdict::fine);
 }
 
 }  // namespace
