@@ -119,6 +119,15 @@ TEST(Scenarios, OneThatDoesNotStandARoughBusSaysWhatItWaitsFor) {
       if (!good_scenario(file).stands_rough_bus) { EXPECT_NE(text_of(file).find("rough_bus = false  # waits: "), std::string::npos) << file; }
 }
 
+TEST(Scenarios, TheTenNightsAreAllHere) {
+  std::string missing;
+  for (const char* night : {"one_tube_runs", "mains_step", "clip_falls", "power_cut", "bias_supply_slips", "cold_night_then_a_cloth", "ports_reset", "tape_slows", "relay_welds", "trimmed_at_night"}) {
+    const auto stands_in = [&](const std::string& folder) { return std::filesystem::exists(root + "/tests/scenarios/" + folder + "/" + night + ".toml"); };
+    if (!stands_in("nights") && !stands_in("pending")) missing += std::string(" ") + night;
+  }
+  EXPECT_EQ(missing, "");
+}
+
 TEST(Scenarios, EveryProfileHasOne) {
   std::set<std::string> played;
   for (const char* folder : {"nights", "kinds", "pending"})
