@@ -10,6 +10,7 @@
 #include <iterator>
 #include <set>
 
+#include "core/decimal.hpp"
 #include "scenarios/scenario.hpp"
 
 namespace steadyglow::scenarios {
@@ -43,7 +44,11 @@ std::vector<std::string> files_of(std::vector<std::string> folders) {
 Scenario good_scenario(const std::string& file) {
   Errors errors;
   auto scenario = read_scenario(text_of(file), file, root, errors);
-  if (const char* seed = std::getenv("STEADYGLOW_SCENARIO_SEED"); seed != nullptr && scenario) scenario->seed = static_cast<unsigned>(std::atoi(seed));
+  if (const char* text = std::getenv("STEADYGLOW_SCENARIO_SEED"); text != nullptr && scenario) {
+    const auto seed = parse_decimal(text);
+    EXPECT_TRUE(seed.has_value()) << "STEADYGLOW_SCENARIO_SEED=" << text << " is no number";
+    scenario->seed = static_cast<unsigned>(seed.value_or(1.0));
+  }
   for (const Error& error : errors) ADD_FAILURE() << error.text();
   return scenario ? std::move(*scenario) : Scenario{};
 }
