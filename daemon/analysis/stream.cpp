@@ -252,7 +252,8 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
       // What passed for quiet may still hold some programme: it adds to currents and takes from supplies, never the other way.
       work = values;
       std::sort(work.begin(), work.begin() + static_cast<std::ptrdiff_t>(count));
-      level = traits_.is_lifted ? work[count / 4] : work[count - 1 - count / 4];
+      const std::size_t low = std::max<std::size_t>(count / 4, count > 2 ? 1 : 0);  // the lowest of several may be a slip
+      level = traits_.is_lifted ? work[low] : work[count - 1 - low];
     }
     if (blocks_.size() == blocks_max) blocks_.pop_front();
     blocks_.push_back({index, static_cast<float>(level)});

@@ -22,11 +22,18 @@ double offset_limit(const profile::Point& point) {
 }
 
 Traits by_role(const profile::Point& point) {
+  constexpr double decibels_per_neper = 8.685889638;
+  if (point.uom.symbol == "dB") {
+    Traits traits = relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
+    traits.scale = Scale::linear;
+    traits.unit = decibels_per_neper;
+    return traits;
+  }
   // A chassis feels sun and draughts first, and tells of faults last.
   if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true, false, false};
   if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.40}, 1.2, 2.0, point.role != Role::ambient, false, false};
   switch (point.role) {
-    case Role::bias: return relative({1.3, 0.6}, 0.010, 0.10, {0.003, 0.006}, 0.028);
+    case Role::bias: return relative({1.3, 0.6}, 0.013, 0.10, {0.003, 0.006}, 0.030);
     case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);
     case Role::supply: return relative({0.7, 0.5}, 0.001, 0.02, {0.001, 0.002}, 0.014);
     case Role::heater: return relative({0.9, 0.3}, 0.001, 0.03, {0.001, 0.002}, 0.018);
@@ -36,7 +43,7 @@ Traits by_role(const profile::Point& point) {
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
     case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0006}, 0.0032);
     case Role::offset: {
-      Traits traits{Scale::of_limit, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true, false, false};
+      Traits traits{Scale::linear, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true, false, false};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }
@@ -79,8 +86,8 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
       traits.is_lifted = point.role == Role::bias;
       traits.noise.wander_sd *= 2.0;
       traits.noise.white_sd *= 2.0;
-      traits.margin *= 2.0;
-      traits.margin_quick *= 2.5;
+      traits.margin *= traits.is_lifted ? 4.0 : 2.0;
+      traits.margin_quick *= traits.is_lifted ? 4.0 : 2.5;
     }
   }
   return traits;
@@ -89,7 +96,7 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
 std::optional<double> on_scale(const Traits& traits, double value) {
   constexpr double nothing = 1e-9;
   if (traits.scale == Scale::kelvin) return value;
-  if (traits.scale == Scale::of_limit) return value / traits.unit;
+  if (traits.scale == Scale::linear) return value / traits.unit;
   if (std::fabs(value) < nothing) return std::nullopt;
   return std::log(std::fabs(value));
 }

@@ -11,13 +11,13 @@ namespace steadyglow::analysis {
 /// On which scale a point is judged.
 enum class Scale : std::uint8_t {
   logarithm,  ///< positive electrical figures, speed, level: differences are shares
-  of_limit,   ///< offsets: 1 is the nearest warning limit
+  linear,     ///< offsets: 1 is the nearest warning limit; decibels: 1 is a neper, so that differences are shares here too
   kelvin,
 };
 
 struct Traits {
   Scale scale = Scale::logarithm;
-  double unit = 1.0;              ///< of_limit: y = value / unit
+  double unit = 1.0;              ///< linear: y = value / unit
   Prior mains;                    ///< exponent
   double room_sd = 0.0;           ///< y per kelvin of the room
   double power_sd = 0.0;          ///< y per reference power, for what remembers loud passages

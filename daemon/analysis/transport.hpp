@@ -14,9 +14,8 @@ class Transport {
   static constexpr Duration stop_least = std::chrono::minutes{30};     ///< a stop of this length needs no excuse
   static constexpr int stop_times = 2;                                 ///< nor does one of so many times the longest before
 
-  /// speed: a good reading; nominal: what it should be, or its usual level.
-  void step(Timestamp at, double speed, double nominal) {
-    const bool is_running = speed > running_share * nominal;
+  /// Decks whose tone is silent in stop have no speed then: no reading, or what the watts say, is a stop as well.
+  void step(Timestamp at, bool is_running) {
     if (is_running == is_running_ && has_begun_) return;
     if (has_begun_ && is_running) longest_stop_ = std::max(longest_stop_, at - since_);
     is_running_ = is_running;

@@ -47,7 +47,7 @@ Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
     if (profile.drive == profile::Drive::programme && point.is_temperature() && !profile.first_of(Role::mains_power)) traits.is_judged = false;
     own_.emplace_back(traits, false);
     // Offsets have nothing in common that a difference would take out.
-    if (!point.matched_with.empty() && shared.is_judged && traits.scale != analysis::Scale::of_limit) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(shared), true)});
+    if (!point.matched_with.empty() && shared.is_judged && point.role != Role::offset) differences_.push_back({PointId{static_cast<std::uint16_t>(i)}, analysis::Stream(analysis::traits_of_difference(shared), true)});
   }
   is_told_.resize(own_.size());
   was_departed_.resize(own_.size());

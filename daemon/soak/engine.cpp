@@ -99,13 +99,7 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
       if (profile_.point(reading.point()).role == Role::bias) quiets_[reading.point().index].step(now_, reading.value());
     }
   }
-  if (speed_point_) {
-    for (const Reading& reading : readings) {
-      if (reading.point() != *speed_point_ || !reading.is_good()) continue;
-      if (!profile_.point(*speed_point_).nominal) running_speed_ = std::max(running_speed_, reading.value());
-      transport_.step(now_, reading.value(), running_speed_);
-    }
-  }
+  if (speed_point_) transport_.step(now_, is_transport_running(readings));
   // The mains before what hangs on them: a sag excuses the readings of its own moment.
   const auto is_first = [&](const Reading& reading) { return reading.point() == mains_point_; };
   for (const bool first : {true, false})
@@ -113,6 +107,25 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
       if (is_first(reading) == first) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
   last_input_at_ = now_;
   return events_;
+}
+
+/// By its speed if there is one, else not; and not at the watts of a deck in stop.
+bool Engine::is_transport_running(std::span<const Reading> readings) {
+  constexpr double playing_share = 0.85;
+  constexpr Duration speed_fresh = std::chrono::seconds{15};
+  for (const Reading& reading : readings) {
+    if (reading.point() == *speed_point_) {
+      if (!reading.is_good()) continue;
+      if (!profile_.point(*speed_point_).nominal) running_speed_ = std::max(running_speed_, reading.value());
+      speed_ = reading.value();
+      speed_at_ = reading.at();
+    } else if (watts_point_ == reading.point() && reading.is_good() && points_[watts_point_->index].minute() &&
+               reading.value() < playing_share * points_[watts_point_->index].minute()->median) {
+      return false;
+    }
+  }
+  const bool is_fresh = speed_at_ && now_ - *speed_at_ <= std::max(speed_fresh, input_intervals_in_gap * input_interval_);
+  return is_fresh && speed_ > analysis::Transport::running_share * running_speed_;
 }
 
 /// Without any input for this long nobody was there: slow recordings have longer steps than quick ones.
@@ -232,6 +245,8 @@ bool Engine::is_silent(const PointWatch& watch, Timestamp now) const {
 void Engine::judge_silence(Timestamp now) {
   for (const PointWatch& point : points_) {
     const bool is_told = book_.covers(Kind::no_data, point.id()) || book_.covers(Kind::sensor, point.id());
+    const bool has_stopped = transport_.is_stopped() && stands_with_the_transport(point.point()) && is_excused_stop(now);
+    if (has_stopped) continue;
     const bool waits = std::find(newly_silent_.begin(), newly_silent_.end(), point.id()) != newly_silent_.end();
     if (is_told || waits || !is_silent(point, now)) continue;
     if (!newly_silent_at_) newly_silent_at_ = now;

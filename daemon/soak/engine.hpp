@@ -97,6 +97,7 @@ class Engine {
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
   bool are_mains_restless() const;
+  bool is_transport_running(std::span<const Reading> readings);
   bool has_company(PointId id, Timestamp at) const;
   bool is_excused_stop(Timestamp at) const;
   bool stands_with_the_transport(const profile::Point& point) const;
@@ -128,6 +129,8 @@ class Engine {
   analysis::Transport transport_;           ///< with a speed point only
   std::optional<PointId> speed_point_;
   double running_speed_ = 0.0;
+  double speed_ = 0.0;
+  std::optional<Timestamp> speed_at_;
   MainsWatch mains_;
   OffWatch off_;
   Power power_ = Power::on;

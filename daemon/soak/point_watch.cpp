@@ -91,7 +91,7 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
 
 std::optional<double> PointWatch::newest_change() const {
   if (!closed_ || !last_good_) return std::nullopt;
-  if (traits_.scale == analysis::Scale::of_limit) return (*last_good_ - closed_->median) / traits_.unit;
+  if (traits_.scale == analysis::Scale::linear) return (*last_good_ - closed_->median) / traits_.unit;
   if (closed_->median == 0.0) return std::nullopt;
   return *last_good_ / closed_->median - 1.0;
 }
@@ -104,7 +104,7 @@ double PointWatch::wild_least() const {
   constexpr double wild_speed = 0.03;
   switch (traits_.scale) {
     case analysis::Scale::kelvin: return wild_kelvin;
-    case analysis::Scale::of_limit: return wild_of_limit * traits_.unit;
+    case analysis::Scale::linear: return (point_->role == Role::offset ? wild_of_limit : wild_share) * traits_.unit;
     case analysis::Scale::logarithm: break;
   }
   return (point_->role == Role::speed ? wild_speed : wild_share) * std::fabs(closed_->median);
@@ -116,7 +116,8 @@ void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken
   constexpr Duration below_floor_after = std::chrono::minutes{3};
   constexpr double reversed_share = 0.2;
   const double value = reading.value();
-  is_stuck_ = point_->quantity != Quantity::state && stuck_.step(reading.at(), value);
+  // Between the records a coarse meter may stand for long.
+  is_stuck_ = point_->quantity != Quantity::state && !is_programme_ && stuck_.step(reading.at(), value);
   taken.is_stuck = is_stuck_;
   if (!closed_) return;
   const double level = closed_->median;
@@ -143,7 +144,7 @@ void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken
   taken.bursts = bursts_.step(reading.at(), value, level, closed_->spread, least);
   const double no_steps = std::max({3.0 * digit_, 0.05 * least});
   taken.is_rough = roughness_.step(value, no_steps / analysis::Roughness::times_rougher);
-  const bool is_reversed = traits_.scale == analysis::Scale::logarithm && value * level < 0.0 && std::fabs(std::fabs(value) - std::fabs(level)) < reversed_share * std::fabs(level);
+  const bool is_reversed = traits_.scale == analysis::Scale::logarithm && value * level < 0.0 && std::fabs(level) > 20.0 * digit_ && std::fabs(std::fabs(value) - std::fabs(level)) < reversed_share * std::fabs(level);
   reversed_ = is_reversed ? reversed_ + 1 : 0;
   taken.is_reversed = reversed_ >= reversed_readings;
 }
@@ -191,7 +192,7 @@ double PointWatch::least_visible() const {
   const double step = digits * digit_;
   switch (traits_.scale) {
     case analysis::Scale::kelvin: return step;
-    case analysis::Scale::of_limit: return step / traits_.unit;
+    case analysis::Scale::linear: return step / traits_.unit;
     case analysis::Scale::logarithm: break;
   }
   return last_good_ && *last_good_ != 0.0 ? step / std::fabs(*last_good_) : 0.0;

@@ -47,7 +47,7 @@ std::string range_text(const analysis::HoursRange& hours) {
 double expected_from(double now, double moved, const analysis::Traits& traits) {
   switch (traits.scale) {
     case Scale::kelvin: return now - moved;
-    case Scale::of_limit: return now - moved * traits.unit;
+    case Scale::linear: return now - moved * traits.unit;
     case Scale::logarithm: break;
   }
   return now * std::exp(-moved);
@@ -56,7 +56,7 @@ double expected_from(double now, double moved, const analysis::Traits& traits) {
 std::string amount_text(double moved, const profile::Point& point, const analysis::Traits& traits) {
   switch (traits.scale) {
     case Scale::kelvin: return fmt::format("{:+.1f} K", moved);
-    case Scale::of_limit: return fmt::format("{}{}", moved > 0.0 ? "+" : "", figure(point, moved * traits.unit));
+    case Scale::linear: return fmt::format("{}{}", moved > 0.0 ? "+" : "", figure(point, moved * traits.unit));
     case Scale::logarithm: break;
   }
   return fmt::format("{:+.1f} %", 100.0 * std::expm1(moved));

@@ -113,7 +113,7 @@ void Engine::judge_settling_of(PointWatch& watch) {
   // scale, offsets on that of their limit.
   double scale = point.is_temperature() ? 100.0 : std::fabs(values.back());
   const analysis::Traits& traits = departures_.own(watch.id()).traits();
-  if (traits.scale == analysis::Scale::of_limit) scale = 6.0 * traits.unit;
+  if (traits.scale == analysis::Scale::linear) scale = 6.0 * traits.unit;
   watch.settling_tolerance = {0.01 * scale, 0.02 * scale};
   watch.settling = analysis::judge_settling(minutes, values, watch.settling_tolerance);
   if (watch.settling.state == analysis::SettlingState::settled && book_.covers(Kind::settling, watch.id()))
