@@ -31,6 +31,8 @@ Result<SurvivalCurve> kaplan_meier(std::span<const Life> lives, double confidenc
       step.standard_error = survival * std::sqrt(greenwood);
       const double width = z * std::sqrt(greenwood) / -std::log(survival);
       step.band = {std::pow(survival, std::exp(width)), std::pow(survival, std::exp(-width))};
+    } else {
+      step.band = {0.0, curve.steps.empty() ? 1.0 : curve.steps.back().band.high};
     }
     curve.steps.push_back(step);
   }

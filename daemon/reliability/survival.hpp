@@ -15,7 +15,7 @@ struct SurvivalStep {
   std::size_t failures = 0;  ///< at these hours
   double survival = 1.0;
   double standard_error = 0.0;  ///< of survival, by Greenwood's formula
-  Interval band;             ///< log-log, inside 0 to 1; both ends 0 once nobody is left (nothing can be said)
+  Interval band;             ///< log-log, inside 0 to 1; once nobody is left, from 0 to where the upper end stood before
 };
 
 struct SurvivalCurve {
