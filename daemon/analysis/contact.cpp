@@ -1,16 +1,24 @@
 #include "analysis/contact.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 namespace steadyglow::analysis {
 
 void ContactWatch::learn(double level, std::optional<double> watts) {
   if (state_ != State::attached) return;
+  // What is left after a real fall is no level that a clip could fall from.
+  if (std::fabs(level) < collapsed_share * usual_) return;
+  usual_ = std::max(usual_, std::fabs(level));
   level_ = level;
   watts_ = watts;
 }
 
-void ContactWatch::clear() { *this = ContactWatch{}; }
+void ContactWatch::clear() {
+  const double usual = usual_;
+  *this = ContactWatch{};
+  usual_ = usual;
+}
 
 ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at, bool has_company) {
   if (!level_) return ContactVerdict::fine;

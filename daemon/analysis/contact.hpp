@@ -43,6 +43,7 @@ class ContactWatch {
   Timestamp since_{};
   std::optional<double> level_;
   std::optional<double> watts_;
+  double usual_ = 0.0;  ///< highest level of the run
   int back_ = 0;
 };
 

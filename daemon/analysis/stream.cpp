@@ -164,11 +164,15 @@ double Stream::jump(std::int64_t minute) const {
   return 0.0;
 }
 
-double Stream::move_within(double minutes) const {
+std::size_t Stream::horizon_of(double minutes) {
   std::size_t h = 0;
   while (h + 1 < horizons.size() && static_cast<double>(horizons[h]) < minutes) ++h;
-  return moves_[h];
+  return h;
 }
+
+double Stream::move_within(double minutes) const { return moves_[horizon_of(minutes)]; }
+
+double Stream::habit_within(double minutes) const { return habits_[horizon_of(minutes)].sd(); }
 
 bool Stream::has_begun_cold() const {
   constexpr double cold_kelvin = 6.0;
@@ -199,6 +203,8 @@ double Stream::early_doubt(double age_minutes) const {
 
 double Stream::widening(std::int64_t minute) const {
   const double age = static_cast<double>(minute - begun_);
+  // Heavy parts are on their way for longer.
+  if (traits_.scale == Scale::kelvin) return 1.0 + 2.0 * std::exp(-std::max(0.0, age - 60.0) / 60.0);
   return 1.0 + std::exp(-std::max(0.0, age - 60.0) / 45.0);
 }
 
@@ -372,7 +378,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * doubt;
     const bool is_out = std::fabs(moved) > needed * cooling_factor(moved);
     quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
-    if (wide < 1.5 && !state_.is_departed) habits_[h].learn(moved);
+    if (wide < 1.6 && !state_.is_departed) habits_[h].learn(moved);
     if (!is_judging || (traits_.is_sparse && minute < begun_ + sparse_minutes) || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
     State state;
     state.is_departed = true;

@@ -69,6 +69,7 @@ class Stream {
   std::size_t unbroken(std::int64_t minute, const Climate& climate, std::span<double> into) const;
   /// How far it usually moves within a quarter of an hour.
   double habit() const { return habits_[1].sd(); }
+  double habit_within(double minutes) const;
   /// Over the room, in kelvin (temperatures).
   double rise() const { return rise_; }
   const std::optional<CourseFit>& fit() const { return fit_; }
@@ -86,6 +87,7 @@ class Stream {
   bool has_begun_cold() const;
   double unseen_allowance(const Climate& climate, double room_kelvin) const;
   double cooling_factor(double moved) const;
+  static std::size_t horizon_of(double minutes);
   double early_doubt(double age_minutes) const;
   double widening(std::int64_t minute) const;
   void depart(const State& state);

@@ -65,6 +65,12 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
     traits.margin = 0.20;
     traits.margin_quick = 0.30;
   }
+  // Solenoids and motors heat with every start: what the watts say of it comes late.
+  if (has_transport && traits.scale == Scale::kelvin) {
+    traits.noise.wander_sd = 1.0;
+    traits.margin = 4.0;
+    traits.margin_quick = 12.0;
+  }
   // Tape and disc have wow and drop-outs of their own.
   if (has_transport && point.role == Role::level) {
     traits.margin = 0.05;

@@ -17,6 +17,7 @@ constexpr double clearly_more = 1.6;
 /// A cause may be told from its lean long before it would be told for itself.
 constexpr double lean_z = 3.5;
 constexpr double lean_margin_share = 0.4;
+constexpr double lean_quick_share = 0.25;
 /// A figure that jumps by so much (ln) within two minutes has been made to.
 constexpr double drive_jump = 0.25;
 
@@ -129,7 +130,7 @@ double Departures::deviation(PointId point, const analysis::Stream::State& like)
 bool Departures::has_moved(PointId point, const analysis::Stream::State& like) const {
   const analysis::Stream& stream = own_[point.index];
   if (stream.state().is_departed) return true;
-  if (like.is_quick) return std::fabs(stream.move_within(like.quick_minutes)) > 0.6 * stream.traits().margin_quick;
+  if (like.is_quick) return std::fabs(stream.move_within(like.quick_minutes)) > std::max(lean_quick_share * stream.traits().margin_quick, lean_z * stream.habit_within(like.quick_minutes));
   return std::fabs(stream.leaning_z()) > lean_z && std::fabs(stream.leaning()) > lean_margin_share * stream.traits().margin;
 }
 
@@ -191,17 +192,25 @@ std::optional<Case> Departures::explain_difference(const Difference& difference)
   if (own_[difference.point.index].state().is_departed) return std::nullopt;  // told, or to be told, for itself
   Case told{difference.point, {}, state};
   told.is_difference = true;
-  if (point.matched_with.size() == 1) {
-    const PointId other = point.matched_with.front();
-    const double mine = deviation(difference.point, state);
-    const double its = deviation(other, state);
-    // Of two, the one that moved the way the difference says, and clearly more, is named.
-    if (own_[other.index].state().is_departed || std::fabs(its) > clearly_more * std::fabs(mine)) return std::nullopt;
-    if (std::fabs(mine) <= clearly_more * std::fabs(its)) {
-      if (std::fabs(its) > std::fabs(mine)) return std::nullopt;
+  // Named is who moved by itself. A sibling that moved clearly more is the one, and will be named for itself.
+  const double mine = deviation(difference.point, state);
+  PointId other = point.matched_with.front();
+  for (const PointId sibling : point.matched_with)
+    if (std::fabs(deviation(sibling, state)) > std::fabs(deviation(other, state))) other = sibling;
+  const double its = deviation(other, state);
+  if (own_[other.index].state().is_departed || std::fabs(its) > clearly_more * std::fabs(mine)) return std::nullopt;
+  if (std::fabs(mine) <= clearly_more * std::fabs(its)) {
+    if (std::fabs(its) > std::fabs(mine) || mine * state.moved < 0.0) return std::nullopt;
+    if (point.matched_with.size() == 1) {
       told.is_undecided = true;
       told.with.push_back(other);
     }
+  }
+  const auto movers = upstream_movers(difference.point, state);
+  const auto known = std::find_if(movers.begin(), movers.end(), [&](PointId id) { return is_told_[id.index]; });
+  if (known != movers.end()) {
+    told.is_consequence = true;
+    told.with.insert(told.with.begin(), *known);
   }
   return told;
 }

@@ -126,7 +126,10 @@ void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken
     taken.is_rough = roughness_.step(value, 3.0 * digit_ / analysis::Roughness::times_rougher);
     return;
   }
-  if (moment.is_restless) return;
+  if (moment.is_restless || contact_.is_lost()) return;
+  // What is left of a figure that has gone is noise, and noise jumps.
+  constexpr double gone_share = 0.1;
+  if (is_baseline_current_ && traits_.scale == analysis::Scale::logarithm && std::fabs(level) < gone_share * std::fabs(baselines_.back().raw_level)) return;
   if (is_programme_) {
     // Music only adds to an idle current: what falls well below the floor is no music.
     if (!moment.quiet_floor || point_->role != Role::bias) return;

@@ -276,7 +276,10 @@ void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken
       const auto wild = other.last_wild_at();
       return wild && watch.last_wild_at() && std::chrono::abs(*wild - *watch.last_wild_at()) <= analysis::Bursts::group_gap;
     });
-    if (is_shared) return;
+    // Unless the watts went with them: then a protection relay took the load off.
+    const auto& watts_wild = watts_point_ ? points_[watts_point_->index].last_wild_at() : std::nullopt;
+    const bool is_load_off = point.role == Role::level && watts_wild && watch.last_wild_at() && std::chrono::abs(*watts_wild - *watch.last_wild_at()) <= analysis::Bursts::group_gap;
+    if (is_shared && !is_load_off) return;
     return say(Kind::intermittent, fmt::format("{} broke away {} times in {} and came back each time: a joint, a socket or the clip itself; wiggle it before trusting either; {}", point.name,
                                                taken.bursts->groups, span_text(taken.bursts->within), surroundings_text()));
   }

@@ -107,13 +107,11 @@ std::string Engine::company_text(const Case& told) const {
   };
   if (told.is_consequence) return fmt::format("; it follows {}", names({told.with.front()}));
   if (told.is_undecided) return fmt::format("; which of the two moved cannot be told ({})", names(told.with));
-  if (told.is_common) return fmt::format("; {} moved with it while the mains explain nothing: look at what they share", names(told.with));
-  if (!told.with.empty()) return fmt::format("; {} followed it", names(told.with));
-  std::string text = point.matched_with.empty() ? "; nothing else moved with it" : "; its matched points stand still";
-  if (point.is_temperature() && watts_point_) {
-    const analysis::Stream& watts = departures_.own(*watts_point_);
-    if (!watts.state().is_departed && told.state.moved > 0.0) text += "; the watts do not explain it: air path or mounting";
-  }
+  std::string text = !told.with.empty() && told.is_common ? fmt::format("; {} moved with it while the mains explain nothing: look at what they share", names(told.with))
+                     : !told.with.empty()                 ? fmt::format("; {} followed it", names(told.with))
+                     : point.matched_with.empty()         ? "; nothing else moved with it"
+                                                          : "; its matched points stand still";
+  if (point.is_temperature() && watts_point_ && !departures_.own(*watts_point_).state().is_departed && told.state.moved > 0.0) text += "; the watts do not explain it: air path or mounting";
   return text;
 }
 

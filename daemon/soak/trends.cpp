@@ -132,8 +132,11 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const profile::Point& point = watch.point();
   const bool can_run_away = point.role == Role::bias || point.role == Role::supply_current || (point.is_temperature() && departures_.is_judged(watch.id())) || (point.role == Role::mains_power && !activity_point_) || point.role == Role::motor;
   // A motor's current wanders with the reel it turns.
-  if (!can_run_away || stands_with_the_transport(point)) return;
+  if (!can_run_away || stands_with_the_transport(point) || (speed_point_ && point.is_temperature())) return;
   const analysis::Stream& stream = departures_.own(watch.id());
+  // What has gone cannot run away; its noise may look so.
+  constexpr double there_share = 0.3;
+  if (!point.is_temperature() && std::fabs(*watch.last_good()) < there_share * std::fabs(watch.baseline()->raw_level)) return;
   std::array<double, analysis::runaway_minutes> tail{};
   const std::size_t count = tail_of(stream, now, tail);
   const Baseline baseline = *watch.baseline();
