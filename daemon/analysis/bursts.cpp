@@ -9,13 +9,17 @@ std::optional<Bursts::Told> Bursts::step(Timestamp at, double value, double leve
   const bool is_wild = std::fabs(value - level) > std::max(spreads_wild * spread, least);
   Group* newest = count_ > 0 ? &groups_[(count_ - 1) % groups_kept] : nullptr;
   if (!is_wild) {
-    if (newest != nullptr) newest->has_ended = true;
+    if (newest != nullptr) {
+      newest->has_ended = true;
+      // It did not come back to where it was: that was a change, and others speak of changes.
+      if (std::fabs(level - newest->level_before) > least) newest->is_step = true;
+    }
   } else if (newest != nullptr && at - newest->last <= group_gap) {
     newest->last = at;
     ++newest->wild;
     if (!newest->has_ended && newest->last - newest->first > step_after) newest->is_step = true;
   } else {
-    groups_[count_ % groups_kept] = {at, at, 1, false, false};
+    groups_[count_ % groups_kept] = {at, at, 1, false, false, level};
     ++count_;
   }
   if (is_wild || newest == nullptr) return std::nullopt;  // a group is weighed once it is over
@@ -29,7 +33,7 @@ std::optional<Bursts::Told> Bursts::step(Timestamp at, double value, double leve
     ++told.groups;
     told.within = at - group.first;
   }
-  if (score < score_needed) return std::nullopt;
+  if (score < score_needed || told.groups < groups_needed) return std::nullopt;
   return told;
 }
 

@@ -18,6 +18,7 @@ class Bursts {
   /// A group of several counts two, and one more for each gap's length that it lasts; a lone spike counts one. So many
   /// within the window speak: less is a lead that was touched.
   static constexpr int score_needed = 6;
+  static constexpr int groups_needed = 2;
 
   struct Told {
     int groups = 0;
@@ -37,6 +38,7 @@ class Bursts {
     int wild = 0;
     bool has_ended = false;  ///< readings were normal again after it
     bool is_step = false;
+    double level_before = 0.0;
   };
   static constexpr std::size_t groups_kept = 16;
   std::array<Group, groups_kept> groups_{};

@@ -32,6 +32,7 @@ void Climate::step(std::int64_t minute, const Input& input) {
   }
   if (input.room) {
     has_room_ = true;
+    is_room_guessed_ = input.is_room_guessed;
     now_.room = steady_room(*input.room);
   }
   if (input.watts && *input.watts > watts_worth_watching) {

@@ -28,6 +28,7 @@ class Climate {
     std::optional<double> ln_mains;
     bool is_mains_guessed = false;      ///< shown by the unit itself, not measured
     std::optional<double> room;
+    bool is_room_guessed = false;       ///< the chassis stands for it
     std::optional<double> watts;        ///< mean of the minute: heat follows the mean
   };
   /// A minute has passed. `minute`: of run time, ascending.
@@ -46,6 +47,8 @@ class Climate {
   /// How much of what the mains may do is not seen: 0 measured, 1 not at all.
   double unseen_mains() const { return !has_mains_ ? 1.0 : is_guessed_ ? 0.6 : 0.0; }
   bool has_room() const { return has_room_; }
+  /// How much of what the room may do is not seen.
+  double unseen_room() const { return !has_room_ ? 1.0 : is_room_guessed_ ? 0.25 : 0.0; }
   bool has_power() const { return has_power_; }
   std::optional<double> reference_watts() const { return reference_watts_; }
 
@@ -69,6 +72,7 @@ class Climate {
   int count_ = 0;
   bool has_mains_ = false;
   bool is_guessed_ = false;
+  bool is_room_guessed_ = false;
   bool has_room_ = false;
   bool has_power_ = false;
   std::optional<double> reference_watts_;

@@ -22,7 +22,7 @@ constexpr double doubts_quick = 3.0;
 constexpr std::size_t blocks_min = 5;
 constexpr std::size_t blocks_min_sparse = 15;
 /// What is not measured is allowed for: mains wander by about this (ln), a room by this (K).
-constexpr double unseen_mains = 0.048;
+constexpr double unseen_mains = 0.054;
 /// Nor the watts: so much of its rise a part may gain from the mains.
 constexpr double unseen_heat = 0.08;
 constexpr double unseen_room = 8.0;
@@ -34,8 +34,8 @@ constexpr std::int64_t back_minutes = 30;
 constexpr double heavy_minutes = 35.0;
 constexpr std::int64_t rise_learned_minutes = 120;
 constexpr std::size_t sparse_least = 3;
-/// Quiet moments are rare: it takes hours until one knows which they were.
-constexpr std::int64_t sparse_minutes = 180;
+/// A temperature without the watts that heat it has to be known first.
+constexpr std::int64_t silent_minutes_without_watts = 180;
 constexpr std::int64_t cold_minutes = 10;
 constexpr std::int64_t cold_minutes_quick = 25;
 /// How fast the doubt about a unit that is still warming passes.
@@ -186,7 +186,7 @@ double Stream::unseen_allowance(const Climate& climate, double room_kelvin) cons
   if (traits_.scale == Scale::logarithm)
     allowance += climate.unseen_mains() * unseen_mains * (std::fabs(traits_.mains.mean) + 0.5 * traits_.mains.sd);
   else if (traits_.scale == Scale::kelvin && !climate.has_power()) allowance += climate.unseen_mains() * unseen_heat * rise_;
-  if (!climate.has_room()) allowance += room_kelvin * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
+  if (climate.unseen_room() > 0.0) allowance += climate.unseen_room() * room_kelvin * (traits_.scale == Scale::kelvin ? 1.0 : 0.5 * traits_.room_sd);
   return allowance;
 }
 
@@ -194,6 +194,11 @@ double Stream::unseen_allowance(const Climate& climate, double room_kelvin) cons
 double Stream::cooling_factor(double moved) const {
   constexpr double cooler = 2.0;
   return traits_.scale == Scale::kelvin && !is_difference_ && moved < 0.0 ? cooler : 1.0;
+}
+
+std::int64_t Stream::silent_minutes(const Climate& climate) const {
+  if (traits_.scale == Scale::kelvin && !climate.has_power()) return std::max(traits_.silent_minutes, silent_minutes_without_watts);
+  return traits_.silent_minutes;
 }
 
 double Stream::early_doubt(double age_minutes) const {
@@ -204,7 +209,7 @@ double Stream::early_doubt(double age_minutes) const {
 double Stream::widening(std::int64_t minute) const {
   const double age = static_cast<double>(minute - begun_);
   // Heavy parts are on their way for longer.
-  if (traits_.scale == Scale::kelvin) return 1.0 + 2.0 * std::exp(-std::max(0.0, age - 60.0) / 60.0);
+  if (traits_.scale == Scale::kelvin) return 1.0 + 3.0 * std::exp(-std::max(0.0, age - 60.0) / 60.0);
   return 1.0 + std::exp(-std::max(0.0, age - 60.0) / 45.0);
 }
 
@@ -300,7 +305,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   const bool is_out = std::fabs(departure.moved) > needed && std::fabs(departure.z()) > z_slow;
   const bool is_far = std::fabs(departure.moved) > margins_strong * needed && std::fabs(departure.z()) > z_strong;
   slow_votes_ = is_out ? slow_votes_ + 1 : 0;
-  if (!is_judging || (traits_.is_sparse && minute < begun_ + sparse_minutes) || (slow_votes_ < slow_votes_needed && !is_far)) return;
+  if (!is_judging || minute < begun_ + silent_minutes(climate) || (slow_votes_ < slow_votes_needed && !is_far)) return;
   frozen_ = fit_->beside_departure;
   State state;
   state.is_departed = true;
@@ -379,7 +384,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const bool is_out = std::fabs(moved) > needed * cooling_factor(moved);
     quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
     if (wide < 1.6 && !state_.is_departed) habits_[h].learn(moved);
-    if (!is_judging || (traits_.is_sparse && minute < begun_ + sparse_minutes) || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
+    if (!is_judging || minute < begun_ + silent_minutes(climate) || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
     State state;
     state.is_departed = true;
     state.is_quick = true;

@@ -88,6 +88,7 @@ class Stream {
   double unseen_allowance(const Climate& climate, double room_kelvin) const;
   double cooling_factor(double moved) const;
   static std::size_t horizon_of(double minutes);
+  std::int64_t silent_minutes(const Climate& climate) const;
   double early_doubt(double age_minutes) const;
   double widening(std::int64_t minute) const;
   void depart(const State& state);

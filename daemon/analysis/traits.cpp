@@ -10,7 +10,7 @@ using profile::Role;
 namespace {
 
 Traits relative(Prior mains, double room_sd, double settle_sd, CourseNoise noise, double margin) {
-  return {Scale::logarithm, 1.0, mains, room_sd, 0.0, settle_sd, noise, margin, 1.4 * margin, true, false, false};
+  return {Scale::logarithm, 1.0, mains, room_sd, 0.0, settle_sd, noise, margin, 1.4 * margin, true};
 }
 
 /// The trade's 50 mV, or the nearer of the point's own warning limits.
@@ -30,8 +30,8 @@ Traits by_role(const profile::Point& point) {
     return traits;
   }
   // A chassis feels sun and draughts first, and tells of faults last.
-  if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true, false, false};
-  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.40}, 1.2, 2.0, point.role != Role::ambient, false, false};
+  if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true};
+  if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.40}, 1.2, 2.0, point.role != Role::ambient};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.013, 0.10, {0.003, 0.006}, 0.030);
     case Role::grid_bias: return relative({0.9, 0.4}, 0.001, 0.03, {0.001, 0.002}, 0.015);
@@ -41,14 +41,14 @@ Traits by_role(const profile::Point& point) {
     case Role::mains_power: return relative({1.5, 0.6}, 0.003, 0.05, {0.002, 0.005}, 0.030);
     case Role::mains_current: return relative({0.5, 0.6}, 0.003, 0.05, {0.004, 0.006}, 0.045);
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
-    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0006}, 0.0032);
+    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0006}, 0.0030);
     case Role::offset: {
-      Traits traits{Scale::linear, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true, false, false};
+      Traits traits{Scale::linear, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
       return traits;
     }
     default: {
-      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.012}, 0.070);
+      Traits traits = relative({0.0, 0.5}, 0.004, 0.06, {0.004, 0.012}, 0.075);
       traits.is_judged = point.role != Role::mains_voltage;
       return traits;
     }
@@ -70,12 +70,14 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
     traits.noise.wander_sd = 1.0;
     traits.margin = 4.0;
     traits.margin_quick = 12.0;
+    traits.silent_minutes = 240;
   }
   // Tape and disc have wow and drop-outs of their own.
   if (has_transport && point.role == Role::level) {
     traits.margin = 0.05;
     traits.margin_quick = 0.09;
   }
+  if (point.role == Role::speed) traits.margin_quick = 1.2 * traits.margin;
   if (point.quantity == Quantity::state || point.quantity == Quantity::energy) traits.is_judged = false;
   if (drive == profile::Drive::programme) {
     // Programme is in everything electrical; what is left in the quiet moments still remembers the loud ones.
@@ -90,6 +92,7 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
       traits.power_sd = 0.05;
       traits.is_sparse = point.role == Role::bias || point.role == Role::supply || point.role == Role::grid_bias;
       traits.is_lifted = point.role == Role::bias;
+      if (traits.is_sparse) traits.silent_minutes = 180;
       traits.noise.wander_sd *= 2.0;
       traits.noise.white_sd *= 2.0;
       traits.margin *= traits.is_lifted ? 4.0 : 2.0;

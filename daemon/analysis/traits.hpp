@@ -1,6 +1,7 @@
 #pragma once
 /// What healthy figures of a role are like before this unit has shown anything: how they follow mains, room and power,
 /// how they settle, how much they wander, and how far they must go before it is worth a word.
+#include <cstdint>
 #include <optional>
 
 #include "analysis/course.hpp"
@@ -26,6 +27,7 @@ struct Traits {
   double margin = 0.0;            ///< y: less is not worth a word
   double margin_quick = 0.0;      ///< y: the same for movements of minutes
   bool is_judged = true;
+  std::int64_t silent_minutes = 0;  ///< after a beginning: what it takes until one knows how it behaves
   bool is_sparse = false;         ///< shows itself only in the quiet moments of a programme
   bool is_lifted = false;         ///< is_sparse: programme adds to it (currents); false: takes from it (supplies)
 };

@@ -270,9 +270,10 @@ void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken
   if (!taken.bursts && !taken.is_rough) return;
   if (stages_.phase() == Phase::warming || book_.covers(Kind::intermittent, id)) return;
   if (taken.bursts) {
-    // What others of its role do at the same time is programme or mains, not a joint.
+    // What others of its role do at the same time is programme, not a joint; where nobody sees the mains, what any other does.
+    if (!mains_point_ && point.is_mains()) return;
     const bool is_shared = std::any_of(points_.begin(), points_.end(), [&](const PointWatch& other) {
-      if (other.id() == id || other.point().role != point.role) return false;
+      if (other.id() == id || (mains_point_ && other.point().role != point.role)) return false;
       const auto wild = other.last_wild_at();
       return wild && watch.last_wild_at() && std::chrono::abs(*wild - *watch.last_wild_at()) <= analysis::Bursts::group_gap;
     });

@@ -51,6 +51,7 @@ analysis::Climate::Input Engine::climate() const {
     input.is_mains_guessed = true;
   }
   if (const auto* minute = minute_of_point(room_point_)) input.room = minute->median;
+  input.is_room_guessed = room_point_ != ambient_point_;
   if (const auto* minute = minute_of_point(watts_point_)) input.watts = to_base(profile_.point(*watts_point_), minute->mean);
   if (!is_powered && watts_point_) input.watts = 0.0;
   return input;
