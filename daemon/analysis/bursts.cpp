@@ -11,15 +11,19 @@ std::optional<Bursts::Told> Bursts::step(Timestamp at, double value, double leve
   if (!is_wild) {
     if (newest != nullptr) {
       newest->has_ended = true;
-      // It did not come back to where it was: that was a change, and others speak of changes.
-      if (std::fabs(level - newest->level_before) > least) newest->is_step = true;
+      // When it has not come back to where it was, that was a change, and others speak of changes. The minutes that held
+      // the group itself do not tell.
+      if (!newest->is_weighed && at - newest->last >= weighed_after) {
+        newest->is_weighed = true;
+        if (std::fabs(level - newest->level_before) > least) newest->is_step = true;
+      }
     }
   } else if (newest != nullptr && at - newest->last <= group_gap) {
     newest->last = at;
     ++newest->wild;
     if (!newest->has_ended && newest->last - newest->first > step_after) newest->is_step = true;
   } else {
-    groups_[count_ % groups_kept] = {at, at, 1, false, false, level};
+    groups_[count_ % groups_kept] = {at, at, 1, false, false, false, level};
     ++count_;
   }
   if (is_wild || newest == nullptr) return std::nullopt;  // a group is weighed once it is over
@@ -28,7 +32,7 @@ std::optional<Bursts::Told> Bursts::step(Timestamp at, double value, double leve
   for (std::size_t i = 0; i < std::min(count_, groups_kept); ++i) {
     const Group& group = groups_[(count_ - 1 - i) % groups_kept];
     if (at - group.first > window) break;
-    if (group.is_step) continue;
+    if (group.is_step || !group.is_weighed) continue;
     score += (group.wild > 1 ? 2 : 1) + static_cast<int>((group.last - group.first) / group_gap);
     ++told.groups;
     told.within = at - group.first;

@@ -17,6 +17,7 @@ class Bursts {
   static constexpr Duration step_after = std::chrono::minutes{3};
   /// A group of several counts two, and one more for each gap's length that it lasts; a lone spike counts one. So many
   /// within the window speak: less is a lead that was touched.
+  static constexpr Duration weighed_after = std::chrono::minutes{2};
   static constexpr int score_needed = 6;
   static constexpr int groups_needed = 2;
 
@@ -38,6 +39,7 @@ class Bursts {
     int wild = 0;
     bool has_ended = false;  ///< readings were normal again after it
     bool is_step = false;
+    bool is_weighed = false;
     double level_before = 0.0;
   };
   static constexpr std::size_t groups_kept = 16;

@@ -11,6 +11,8 @@ void ContactWatch::learn(double level, std::optional<double> watts) {
   if (std::fabs(level) < collapsed_share * usual_) return;
   usual_ = std::max(usual_, std::fabs(level));
   level_ = level;
+  // A part that dies slowly takes its watts along before it is gone: they must stand where they stood a minute ago, too.
+  watts_before_ = watts_ ? watts_ : watts;
   watts_ = watts;
 }
 
@@ -45,7 +47,8 @@ ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<doub
         back_ = 0;
         return ContactVerdict::lost;
       }
-      if (has_witness && std::fabs(*watts - *watts_) < watts_share * std::fabs(*watts_)) {
+      const auto stands_at = [&](double before) { return std::fabs(*watts - before) < watts_share * std::fabs(before); };
+      if (has_witness && stands_at(*watts_) && stands_at(watts_before_.value_or(*watts_))) {
         state_ = State::lost;
         back_ = 0;
         return ContactVerdict::lost;

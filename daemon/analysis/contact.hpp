@@ -24,7 +24,7 @@ class ContactWatch {
   static constexpr double returned_share = 0.15;   ///< back within this of the level before: the clip is on again
   static constexpr double nothing_share = 0.02;    ///< of the level before: nothing at all
   static constexpr Duration witness_after = std::chrono::seconds{2};
-  static constexpr Duration decide_within = std::chrono::seconds{30};
+  static constexpr Duration decide_within = std::chrono::seconds{100};
 
   /// Tells the level that the reading is usually at (a minute median), and the watts at that time.
   void learn(double level, std::optional<double> watts);
@@ -43,6 +43,7 @@ class ContactWatch {
   Timestamp since_{};
   std::optional<double> level_;
   std::optional<double> watts_;
+  std::optional<double> watts_before_;
   double usual_ = 0.0;  ///< highest level of the run
   int back_ = 0;
 };

@@ -41,7 +41,7 @@ Traits by_role(const profile::Point& point) {
     case Role::mains_power: return relative({1.5, 0.6}, 0.003, 0.05, {0.002, 0.005}, 0.030);
     case Role::mains_current: return relative({0.5, 0.6}, 0.003, 0.05, {0.004, 0.006}, 0.045);
     case Role::level: return relative({0.0, 0.3}, 0.001, 0.02, {0.002, 0.003}, 0.022);
-    case Role::speed: return relative({0.0, 0.05}, 0.0003, 0.003, {0.0003, 0.0006}, 0.0030);
+    case Role::speed: return relative({0.0, 0.02}, 0.0002, 0.003, {0.0003, 0.0006}, 0.0026);
     case Role::offset: {
       Traits traits{Scale::linear, offset_limit(point), {0.0, 0.3}, 0.0, 0.0, 0.25, {0.01, 0.03}, 0.16, 0.24, true};
       traits.room_sd = 0.002 / point.uom.to_base / traits.unit;
@@ -77,7 +77,7 @@ Traits traits_of(const profile::Point& point, profile::Drive drive, bool has_tra
     traits.margin = 0.05;
     traits.margin_quick = 0.09;
   }
-  if (point.role == Role::speed) traits.margin_quick = 1.2 * traits.margin;
+  if (point.role == Role::speed) traits.margin_quick = traits.margin;
   if (point.quantity == Quantity::state || point.quantity == Quantity::energy) traits.is_judged = false;
   if (drive == profile::Drive::programme) {
     // Programme is in everything electrical; what is left in the quiet moments still remembers the loud ones.

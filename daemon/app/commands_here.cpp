@@ -125,7 +125,7 @@ int replay_recording(const ReplayOptions& options) {
   };
   const auto summary = replay(recording, engine, hear);
   if (!summary) return say(summary.error());
-  const soak::Verdict verdict = engine.verdict() ? *engine.verdict() : soak::weigh(engine.stages(), engine.book(), *profile, false, engine.now());
+  const soak::Verdict verdict = engine.verdict() ? *engine.verdict() : soak::weigh(engine.stages(), engine.book(), engine.points(), false, engine.now());
   const std::string text = fmt::format("{:.1f} h, {} rows, {} readings ({} bad), {} rows out of order; verdict proposed: {}", hours_of(summary->length), summary->rows,
                                        summary->readings, summary->bad_readings, summary->out_of_order, soak::to_word(verdict.word));
   fmt::print(is_json ? stderr : stdout, "{}\n", text);

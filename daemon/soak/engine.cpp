@@ -100,8 +100,9 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
     }
   }
   if (speed_point_) transport_.step(now_, is_transport_running(readings));
-  // The mains before what hangs on them: a sag excuses the readings of its own moment.
-  const auto is_first = [&](const Reading& reading) { return reading.point() == mains_point_; };
+  // The mains before what hangs on them: a sag excuses the readings of its own moment. The watts before those that they
+  // bear witness for.
+  const auto is_first = [&](const Reading& reading) { return reading.point() == mains_point_ || reading.point() == watts_point_; };
   for (const bool first : {true, false})
     for (const Reading& reading : readings)
       if (is_first(reading) == first) take_one(reading.at() < now_ ? reading.with_time(now_) : reading);
@@ -206,7 +207,8 @@ void Engine::on_minute(Timestamp minute) {
       constexpr double watts_worth_watching = 4.0;
       // Under programme the unit runs at its quiet level; what lies above is music.
       const auto running = activity_point_ == watts_point_ ? quiet_.floor() : level;
-      if (running && *running > watts_worth_watching) running_watts_ = running;
+      constexpr double same_state_share = 0.3;  // less is another state of the unit: standby
+      if (running && *running > watts_worth_watching && (!running_watts_ || *running > same_state_share * *running_watts_)) running_watts_ = running;
     }
     if (activity_point_) forget_false_quiet(analysis::minute_of(minute));
     departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() == Phase::judging && !mains_.is_gone() && !draws_no_power_);
@@ -384,7 +386,6 @@ void Engine::begin_segment(Timestamp at) {
   proxy_ln_mains_.reset();
   quiet_.clear();
   for (analysis::Quiet& quiet : quiets_) quiet.clear();
-  running_watts_.reset();
   no_power_since_.reset();
   for (const Finding* finding : book_.standing()) {
     const bool ends = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway || finding->kind == Kind::speed ||
@@ -401,7 +402,7 @@ void Engine::open_outlet(Timestamp at, Power power, std::string reason, int atte
   const bool is_trip = power == Power::tripped;
   if (!verdict_ && power != Power::off_by_plan) {
     // A cut for want of sight says nothing against the unit: its hours are incomplete.
-    verdict_ = weigh(stages_, book_, profile_, is_trip && !is_cut_blind_, at);
+    verdict_ = weigh(stages_, book_, points_, is_trip && !is_cut_blind_, at);
     if (power == Power::off_by_person || is_cut_blind_) verdict_->reasons.push_back(reason);
     events_.emplace_back(*verdict_);
   }
@@ -415,7 +416,7 @@ void Engine::open_outlet(Timestamp at, Power power, std::string reason, int atte
 }
 
 void Engine::finish(Timestamp at) {
-  verdict_ = weigh(stages_, book_, profile_, false, at);
+  verdict_ = weigh(stages_, book_, points_, false, at);
   events_.emplace_back(*verdict_);
   say_stage(at, "the plan is done");
   if (power_ == Power::on && stages_.plan().is_off_at_end) open_outlet(at, Power::off_by_plan, "the plan is done");

@@ -91,6 +91,8 @@ class Engine {
   void learn_trend_of(PointWatch& watch);
   void tell(const Case& told, Timestamp now);
   void end_departures(Timestamp now);
+  std::string loop_text(const PointWatch& bias) const;
+  std::string heat_text(const PointWatch& watch) const;
   std::string company_text(const Case& told) const;
   std::string ahead_text(const PointWatch& watch, double per_hour, Finding& finding) const;
   analysis::Climate::Input climate() const;

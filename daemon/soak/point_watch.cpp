@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/uncertainty.hpp"
+
 namespace steadyglow::soak {
 namespace {
 
@@ -192,7 +194,7 @@ void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
 
 double PointWatch::least_visible() const {
   constexpr double digits = 2.0;
-  const double step = digits * digit_;
+  const double step = point_->accuracy ? analysis::smallest_visible_change(*point_->accuracy) : digits * digit_;
   switch (traits_.scale) {
     case analysis::Scale::kelvin: return step;
     case analysis::Scale::linear: return step / traits_.unit;

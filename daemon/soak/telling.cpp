@@ -111,8 +111,10 @@ std::string Engine::company_text(const Case& told) const {
                      : !told.with.empty()                 ? fmt::format("; {} followed it", names(told.with))
                      : point.matched_with.empty()         ? "; nothing else moved with it"
                                                           : "; its matched points stand still";
-  if (point.is_temperature() && watts_point_ && !departures_.own(*watts_point_).state().is_departed && told.state.moved > 0.0) text += "; the watts do not explain it: air path or mounting";
-  return text;
+  if (!point.is_temperature() || !watts_point_ || told.state.moved <= 0.0) return text;
+  const std::string heat = heat_text(points_[told.named.index]);
+  if (!heat.empty()) return text + heat;
+  return departures_.own(*watts_point_).state().is_departed ? text : text + "; the watts do not explain it: air path or mounting";
 }
 
 /// Two jumped in the same minute and each stands where the other stood: the leads have changed places.

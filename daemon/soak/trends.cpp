@@ -183,9 +183,10 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
     ++with;
   }
   if (!point.matched_with.empty()) company = with == 0 ? "; its matched points stand still" : fmt::format("; {} matched points go with it", with);
-  finding.message = fmt::format("{} runs away: {} to {} in {:.0f} min, doubling its excess every {:.1f} min{}{}; {}", point.name,
+  const bool is_news = !book_.stands(Kind::runaway, watch.id());
+  finding.message = fmt::format("{} runs away: {} to {} in {:.0f} min, doubling its excess every {:.1f} min{}{}{}; {}", point.name,
                                 figure(point, raw_now - (runaway->now - runaway->from)), figure(point, raw_now), 3.0 * runaway->window_minutes,
-                                runaway->doubling_minutes, limit_text, company, surroundings_text());
+                                runaway->doubling_minutes, limit_text, company, is_news ? loop_text(watch) : std::string{}, surroundings_text());
   const std::string reason = finding.message;
   if (book_.covers(Kind::runaway, watch.id()) && !book_.stands(Kind::runaway, watch.id()) && !is_closing) return;
   book_.raise(std::move(finding));

@@ -4,6 +4,9 @@
 
 #include <algorithm>
 
+#include "analysis/uncertainty.hpp"
+#include "soak/words.hpp"
+
 namespace steadyglow::soak {
 namespace {
 
@@ -13,10 +16,13 @@ bool is_about_the_unit(Kind kind) { return kind != Kind::mains && kind != Kind::
 std::string reason_of(const Finding& finding) { return fmt::format("{}: {}", to_word(finding.kind), finding.message); }
 
 constexpr std::size_t reasons_max = 12;
+constexpr Duration level_window = std::chrono::minutes{15};
+/// About 95 % for a normal distribution; the usual one.
+constexpr double coverage_factor = 2.0;
 
 }  // namespace
 
-Verdict weigh(const Stages& stages, const FindingBook& book, const profile::Profile& profile, bool is_tripped, Timestamp at) {
+Verdict weigh(const Stages& stages, const FindingBook& book, const std::vector<PointWatch>& points, bool is_tripped, Timestamp at) {
   Verdict verdict{at, VerdictWord::pass, {}};
   const double counted = hours_of(stages.counted());
   const double planned = hours_of(stages.plan().counted_planned());
@@ -33,7 +39,17 @@ Verdict weigh(const Stages& stages, const FindingBook& book, const profile::Prof
   for (const Finding& finding : book.history())
     if (finding.is_raised && finding.severity != Severity::note && is_about_the_unit(finding.kind))
       worsen(VerdictWord::pass_with_remarks, reason_of(finding));
-  if (verdict.word == VerdictWord::pass) verdict.reasons.push_back(fmt::format("{} points, no event that would need an explanation", profile.points.size()));
+  for (const PointWatch& watch : points) {
+    const profile::Point& point = watch.point();
+    const auto level = watch.recent_raw_level(level_window);
+    if (!point.accuracy || point.warn.empty() || !level) continue;
+    const double expanded = coverage_factor * analysis::standard_uncertainty(*point.accuracy, *level);
+    constexpr auto rule = analysis::DecisionRule::guarded_acceptance;
+    if (analysis::judge_conformity(*level, point.warn, expanded, rule) != analysis::Conformity::undecided) continue;
+    worsen(VerdictWord::pass_with_remarks, fmt::format("{} ended at {} +/- {}: too near its limit for this meter to say on which side it is ({})", point.name, figure(point, *level),
+                                                       figure(point, expanded), analysis::statement_of(rule)));
+  }
+  if (verdict.word == VerdictWord::pass) verdict.reasons.push_back(fmt::format("{} points, no event that would need an explanation", points.size()));
   return verdict;
 }
 

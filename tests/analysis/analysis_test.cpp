@@ -209,7 +209,7 @@ TEST(Contact, WithoutWattsAFallToNothingAtAllIsTheClip) {
     ContactWatch watch;
     watch.learn(9.8, std::nullopt);
     EXPECT_EQ(watch.step(at_s(0), left, std::nullopt, at_s(0), false), ContactVerdict::suspect);
-    EXPECT_EQ(watch.step(at_s(40), left, std::nullopt, at_s(0), false), left < 0.2 ? ContactVerdict::lost : ContactVerdict::real);
+    EXPECT_EQ(watch.step(at_s(110), left, std::nullopt, at_s(0), false), left < 0.2 ? ContactVerdict::lost : ContactVerdict::real);
   }
 }
 
