@@ -63,7 +63,7 @@ void Quiet::close_minute() {
   std::nth_element(work.begin(), work.begin() + 2, end);
   const double candidate = work[2];
   const auto visits = static_cast<std::size_t>(std::count_if(work.begin(), end, [&](double one) { return std::fabs(one - candidate) <= near_share * candidate; }));
-  if (visits < visits_least) return floor_.reset();
+  if (visits < visits_least) return;  // not a floor yet; the one before stands
   if (floor_ && candidate < *floor_ * (1.0 - fall_share)) has_fallen_ = true;
   floor_ = candidate;
 }
