@@ -1,6 +1,7 @@
 /// How well trouble is seen, and only trouble: simulated nights, three watchers, one table.
 ///   detection_bench --seed N --healthy N --faulty N     a set of nights; the same seed gives the same set
 ///   --only UNIT or UNIT/FAULT                           nights of this kind only (words joined by - or blanks)
+///   --night SEED                                        the one night of --only that a list names by this seed
 ///   --write DIR                                         the nights as files that `steadyglow replay` reads
 ///   --verbose                                           by unit, by fault, and every night with all that was said
 ///   --check                                             fails unless the short form's floor is kept
@@ -9,6 +10,7 @@
 #include <CLI/CLI.hpp>
 #include <atomic>
 #include <map>
+#include <optional>
 #include <thread>
 
 #include "bench/detection/score.hpp"
@@ -27,6 +29,7 @@ struct Wish {
   int healthy = 40;
   int faulty = 120;
   std::string only;
+  std::optional<std::uint64_t> night;
   std::string write;
   bool is_verbose = false;
   bool is_check = false;
@@ -54,6 +57,13 @@ std::vector<Order> orders_of(const Wish& wish) {
   const std::size_t slash = wish.only.find('/');
   const std::string only_fault = slash == std::string::npos ? "" : joined(wish.only.substr(slash + 1));
   std::vector<Order> orders;
+  if (wish.night) {
+    Order order{units.front(), "", *wish.night};
+    for (const std::string& name : faults_of(order.unit, order.seed))
+      if (joined(name) == only_fault) order.fault = name;
+    if (order.fault.empty() && !only_fault.empty()) throw std::runtime_error("this " + order.unit + " knows no fault " + only_fault);
+    return {order};
+  }
   std::vector<std::string> turn;
   const auto next_unit = [&] {
     if (turn.empty()) {
@@ -73,6 +83,8 @@ std::vector<Order> orders_of(const Wish& wish) {
     const std::uint64_t seed = next_seed() + static_cast<std::uint64_t>(only_fault.empty() ? 0 : 1000 * tries);
     auto names = faults_of(unit, seed);
     const bool wants_meter = dice.chance(meter_fault_share);
+    std::sort(names.begin(), names.end());
+    names.erase(std::unique(names.begin(), names.end()), names.end());
     std::erase_if(names, [&](const std::string& name) { return only_fault.empty() ? name.starts_with("meter: ") != wants_meter : joined(name) != only_fault; });
     if (names.empty()) continue;
     dice.shuffle(names);
@@ -153,6 +165,7 @@ int main(int argc, char** argv) {
   app.add_option("--healthy", wish.healthy, "number of healthy nights")->check(CLI::Range(0, 10000));
   app.add_option("--faulty", wish.faulty, "number of faulty nights")->check(CLI::Range(0, 10000));
   app.add_option("--only", wish.only, "UNIT or UNIT/FAULT");
+  app.add_option("--night", wish.night, "the one night of --only with this seed");
   app.add_option("--write", wish.write, "folder for CSV, profile and truth of each night");
   app.add_option("--threads", wish.threads, "at work at a time")->check(CLI::Range(1, 64));
   app.add_flag("--verbose", wish.is_verbose, "by unit, by fault, and all that was said");

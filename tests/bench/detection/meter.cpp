@@ -2,11 +2,13 @@
 
 namespace steadyglow::detection {
 namespace {
-/// Longest silence of a healthy bench (or one missed poll of a slow one): a unit that nobody can see is cut after two minutes.
+/// Longest silence of a point on a healthy bench, or one missed poll of a slow one. The only protective point of a unit stays
+/// well below the minute after which a unit that nobody can see is cut.
 constexpr double silence_seconds_max = 100.0;
+constexpr double protective_silence_seconds_max = 45.0;
 }  // namespace
 
-Meter::Meter(Dice dice, const Probe& probe, double hours, double period_seconds)
+Meter::Meter(Dice dice, const Probe& probe, double hours, double period_seconds, bool is_only_protection)
     : dice_(std::move(dice)),
       traits_(probe.meter),
       is_temperature_(probe.is_temperature()),
@@ -18,6 +20,7 @@ Meter::Meter(Dice dice, const Probe& probe, double hours, double period_seconds)
       miss_chance_(dice_.chance(0.5) ? dice_.spread(0.0003, 0.01) : 0.0),
       says_no_answer_(dice_.chance(0.5)),
       period_(period_seconds),
+      silence_max_(std::max(is_only_protection ? protective_silence_seconds_max : silence_seconds_max, 2.0 * period_seconds + 1.0)),
       loose_tau_(dice_.uniform(40.0, 240.0)),
       noise_growth_(dice_.uniform(8.0, 25.0)) {
   const double end = hours * 3600.0;
@@ -94,7 +97,7 @@ std::optional<Shown> Meter::show(double seconds, double truth, double room, bool
   last_at_ = seconds;
   bool is_missed = is_bus_silent || is_changing || luck < miss_chance_;
   for (const Gap& gap : gaps_) is_missed |= seconds >= gap.from && seconds < gap.until;
-  is_missed &= seconds + period_ - last_shown_at_ <= std::max(silence_seconds_max, 2.0 * period_ + 1.0);
+  is_missed &= seconds + period_ - last_shown_at_ <= silence_max_;
   if (!is_missed) {
     last_shown_at_ = seconds;
     return shown;

@@ -19,7 +19,7 @@ struct Shown {
 
 class Meter {
  public:
-  Meter(Dice dice, const Probe& probe, double hours, double period_seconds);
+  Meter(Dice dice, const Probe& probe, double hours, double period_seconds, bool is_only_protection);
   /// Once per poll, in order of time. No value: nothing came.
   std::optional<Shown> show(double seconds, double truth, double room, bool is_bus_silent);
   void fail(MeterFault fault, double at) { fault_ = fault, fault_at_ = at; }
@@ -50,6 +50,7 @@ class Meter {
   double fault_at_ = 0.0;
   double last_at_ = 0.0;
   double period_;
+  double silence_max_;
   double last_shown_at_ = 0.0;
   std::optional<double> held_;
   double loose_tau_;

@@ -1,6 +1,8 @@
 #include "bench/detection/night.hpp"
 
+#include <algorithm>
 #include <array>
+#include <iterator>
 #include <stdexcept>
 
 #include "bench/detection/profile_text.hpp"
@@ -101,7 +103,9 @@ Night::Night(const Order& order) : dice_(order.seed * 7919 + 17) {
   unit_ = make_unit(order.unit, order.seed);
   twin_ = make_unit(order.unit, order.seed);
   surroundings_ = std::make_unique<Surroundings>(dice_.split(), truth_.hours, music_of(unit_->drive, dice_));
-  for (const Probe& probe : unit_->probes) meters_.emplace_back(dice_.split(), probe, truth_.hours, truth_.period_seconds);
+  const auto is_protective = [](const Probe& probe) { return probe.trip_low || probe.trip_high; };
+  const auto protections = std::count_if(unit_->probes.begin(), unit_->probes.end(), is_protective);
+  for (const Probe& probe : unit_->probes) meters_.emplace_back(dice_.split(), probe, truth_.hours, truth_.period_seconds, protections == 1 && is_protective(probe));
   profile_text_ = detection::profile_text(*unit_);
   Errors errors;
   auto profile = profile::parse_profile(profile_text_, order.unit, errors);
@@ -109,15 +113,17 @@ Night::Night(const Order& order) : dice_(order.seed * 7919 + 17) {
   profile_ = std::move(*profile);
   for (int i = dice_.between(0, 2); i > 0; --i) {
     const double from = dice_.uniform(0.0, end_);
-    bus_gaps_.push_back({from, from + dice_.spread(5.0, 90.0), 0.0});
+    bus_gaps_.push_back({from, from + dice_.spread(5.0, 50.0), 0.0});
   }
   if (order.fault.empty()) return;
   // Some faults were there from the start, most come when everybody has gone home.
   const double settled = warm_up_seconds() + 0.75 * hour;
   truth_.onset = dice_.chance(0.12) ? warm_up_seconds() * dice_.uniform(0.2, 1.0) : dice_.uniform(settled, std::max(settled + hour, 0.62 * end_));
   if (order.fault.starts_with(meter_prefix)) draw_meter_fault(order.fault.substr(meter_prefix.size()));
-  for (const Fault& fault : unit_->faults)
-    if (fault.name == order.fault) draw_course(fault);
+  // A unit has two rails and two channels: one of those that fail in this way.
+  std::vector<Fault> ways;
+  std::copy_if(unit_->faults.begin(), unit_->faults.end(), std::back_inserter(ways), [&](const Fault& fault) { return fault.name == order.fault; });
+  if (!ways.empty()) draw_course(ways[dice_.below(ways.size())]);
   if (truth_.points.empty()) throw std::out_of_range(order.unit + " knows no fault " + order.fault);
 }
 

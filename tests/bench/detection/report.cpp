@@ -120,6 +120,7 @@ void print_table(const std::vector<Outcome>& outcomes) {
   line("found, effect of 10 % and more", [](const Tally& t) { return share(t.large_found, t.large); });
   line("found, effect of 3.5 to 10 %", [](const Tally& t) { return share(t.small_found, t.small); });
   line("found, meters and sensors", [](const Tally& t) { return share(t.meter_found, t.meter); });
+  line("found, with no false cry there before", [](const Tally& t) { return share(t.credible, t.large + t.small + t.meter); });
   line("found before damage", [](const Tally& t) { return share(t.found_before_damage, t.damaging); });
   line("  lead: median, shortest", [](const Tally& t) { return t.leads.empty() ? std::string("-") : fmt::format("{:.0f} min, {:.1f} min", quantile(t.leads, 0.5), t.leads.front()); });
   line("not later than fixed limits (60 s grace)", [](const Tally& t) { return share(t.never_later, t.found_by_limits); });

@@ -49,6 +49,7 @@ Verdict verdict_of(const Outcome& outcome, std::size_t judge) {
       continue;
     }
     if (cry.at < until) {
+      verdict.cried_before |= speaks_of(cry, truth);
       if (cry.at - last >= incident_seconds) {
         verdict.false_incidents.push_back(cry);
         last = cry.at;
@@ -82,6 +83,7 @@ Tally tally_of(const std::vector<Outcome>& outcomes, std::size_t judge) {
     if (truth.size == Size::small) ++tally.small, tally.small_found += is_found;
     if (truth.size == Size::meter) ++tally.meter, tally.meter_found += is_found;
     tally.found += is_found;
+    if (verdict.found && !verdict.cried_before) ++tally.credible;
     if (truth.damage_at) {
       ++tally.damaging;
       if (verdict.found && verdict.found->at < *truth.damage_at) {

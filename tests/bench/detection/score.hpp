@@ -29,6 +29,7 @@ struct Verdict {
   std::size_t notes = 0;
   std::optional<Cry> first;          ///< the first after the onset, whatever it spoke of
   std::optional<Cry> found;          ///< the first after the onset about a true point
+  bool cried_before = false;         ///< it had spoken of a true point while that was healthy
 };
 Verdict verdict_of(const Outcome& outcome, std::size_t judge);
 
@@ -45,7 +46,7 @@ struct Tally {
   std::size_t large = 0, large_found = 0, small = 0, small_found = 0, meter = 0, meter_found = 0;
   std::size_t damaging = 0, found_before_damage = 0;
   std::size_t found_by_limits = 0, never_later = 0, strictly_never_later = 0;
-  std::size_t told = 0, right_point = 0, right_kind = 0, found = 0;
+  std::size_t told = 0, right_point = 0, right_kind = 0, found = 0, credible = 0;
   std::vector<double> leads, delays;  ///< minutes
 };
 Tally tally_of(const std::vector<Outcome>& outcomes, std::size_t judge);

@@ -67,7 +67,7 @@ class LineUnit : public Unit {
     add_temperature("regulator", "heatsink", [&regulator] { return regulator.body.celsius; }).warns({}, 72.0).trips({}, 85.0);
     knobs["regulator.heat"] = &regulator.extra_watts;
     stresses.push_back({[&regulator] { return regulator.body.celsius; }, 105.0, 300.0});
-    faults.push_back({"regulator heats up", Shape::ramp, "regulator.heat", 0.13 * regulator.body.watts_nominal, {"regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.5});
+    faults.push_back({"regulator heats up", Shape::ramp, "regulator.heat", 0.13 * regulator.body.watts_nominal, {"regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 4.0});
   }
   void add_output(const std::string& name, const std::vector<std::string>& others, double limit, double trip) {
     outputs_.push_back(std::make_unique<Output>());

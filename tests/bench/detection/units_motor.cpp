@@ -70,7 +70,7 @@ class TapeDeck : public Unit {
     faults.push_back({"motor drags", Shape::ramp, "drag", 0.1, {"motor_ma", "motor", "speed_hz", "mains_w"}, {"drift", "rise", "speed", "limit", "runaway"}, 0.8});
     faults.push_back({"belt slips", Shape::ramp, "slip", 0.005, {"speed_hz"}, {"speed", "drift", "limit"}, 0.6});
     faults.push_back({"speed steps", Shape::step, "jump", dice.chance(0.5) ? 0.012 : -0.012, {"speed_hz"}, {"speed", "step", "limit", "drift"}});
-    faults.push_back({"bearing heats up", Shape::ramp, "bearing", 0.12 * play_watts_, {"motor"}, {"rise", "drift", "limit", "runaway"}, 1.0});
+    faults.push_back({"bearing heats up", Shape::ramp, "bearing", 0.12 * play_watts_, {"motor"}, {"rise", "drift", "limit", "runaway"}, 4.0});
     faults.push_back({"level drops", Shape::ramp, "level_left", -0.87, {"level_left"}, {"drift", "imbalance", "limit", "step"}, 0.5});
     faults.push_back({"relay drops out", Shape::bursts, "level_right.gone", 1.0, {"level_right"}, {"intermittent", "step", "limit", "imbalance"}});
   }
@@ -111,7 +111,7 @@ class Turntable : public Unit {
     faults.push_back({"belt slips", Shape::ramp, "slip", 0.003, {"speed_rpm"}, {"speed", "drift", "limit"}, 0.8});
     faults.push_back({"speed steps", Shape::step, "jump", dice.chance(0.5) ? 0.008 : -0.008, {"speed_rpm"}, {"speed", "step", "limit", "drift"}});
     faults.push_back({"speed hunts", Shape::jumping, "jump", 0.006, {"speed_rpm"}, {"speed", "step", "intermittent", "limit", "drift"}});
-    faults.push_back({"bearing heats up", Shape::ramp, "bearing", 0.12 * motor_watts_, {"motor"}, {"rise", "drift", "limit", "runaway"}, 1.0});
+    faults.push_back({"bearing heats up", Shape::ramp, "bearing", 0.12 * motor_watts_, {"motor"}, {"rise", "drift", "limit", "runaway"}, 4.0});
     faults.push_back({"regulator drifts", Shape::ramp, "supply", -0.1, {"supply_v"}, {"drift", "limit"}, 0.25});
     stresses.push_back({[this] { return motor_.celsius; }, 85.0, 600.0});
   }

@@ -135,16 +135,16 @@ class SelfBiasAmp : public Unit {
     const double lift = 0.1 * -side.valve.grid_nominal * 1.4;
     const std::vector<std::string> moves{"drift", "imbalance", "limit", "runaway"};
     faults.push_back({"coupling capacitor leaks", Shape::ramp, name + ".leak", lift, point, moves, 0.5});
-    faults.push_back({"one tube gassy", Shape::growing, name + ".gas", lift / side.valve.grid_leak * 1e6, point, moves, 0.8, 0.05});
+    faults.push_back({"one tube gassy", Shape::growing, name + ".gas", lift / side.valve.grid_leak * 1e6, point, moves, 3.0, 0.05});
     faults.push_back({"one tube loses emission", Shape::ramp, name + ".emission", -0.22, point, moves, 0.3});
-    faults.push_back({"bypass capacitor leaks", Shape::growing, name + ".bypass", 0.22, point, moves, 0.5});
+    faults.push_back({"bypass capacitor leaks", Shape::growing, name + ".bypass", 0.22, point, moves, 0.9});
     faults.push_back({"cathode resistor drifts", Shape::ramp, name + ".resistor", 0.18, point, moves, 0.35});
     faults.push_back({"filter capacitor leaks", Shape::growing, "filter_leak", 0.1 * plate_ / source_ohms_ * 0.35, {"b_plus", "transformer", "mains_w", "left_cathode_v", "right_cathode_v"}, {"drift", "rise", "limit", "runaway"}, 0.5});
-    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.4, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.2});
+    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.4, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 3.0});
     if (is_single_ended_) {
       faults.push_back({"filament regulator runs away", Shape::growing, "filament", 0.1, {"filaments"}, {"drift", "limit", "runaway"}, 0.25, 0.03});
       faults.push_back({"filament supply sags", Shape::growing, "filament_raw", 0.28, {"filaments", "filament_regulator"}, {"drift", "limit", "runaway", "step", "rise"}, 0.13, 0.09});
-      faults.push_back({"regulator heats up", Shape::ramp, "filament_heat", 0.45, {"filament_regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.0});
+      faults.push_back({"regulator heats up", Shape::ramp, "filament_heat", 0.45, {"filament_regulator", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 3.0});
       faults.push_back({"hum grows", Shape::ramp, "hum", 0.1, {"hum"}, {"drift", "limit", "runaway"}, 1.5, 0.2});
     } else {
       faults.push_back({"one of a shared pair dies", Shape::step, name + ".dead", 1.0, point, {"step", "limit", "imbalance", "drift"}});

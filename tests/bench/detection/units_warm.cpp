@@ -77,13 +77,13 @@ class ClassA : public Unit {
     const bool is_left = dice.chance(0.5);
     const std::string name = is_left ? "left" : "right";
     const std::vector<std::string> heat{"rise", "drift", "imbalance", "limit", "runaway"};
-    faults.push_back({"idle current drifts", Shape::ramp, name + ".bias", dice.chance(0.6) ? 0.1 : -0.1, {"idle_" + name + "_mv", "sink_" + name}, {"drift", "imbalance", "limit", "runaway"}, 0.5});
+    faults.push_back({"idle current drifts", Shape::ramp, name + ".bias", dice.chance(0.6) ? 0.1 : -0.1, {"idle_" + name + "_mv", "sink_" + name}, {"drift", "imbalance", "limit", "runaway"}, 0.9});
     faults.push_back({"dirty trimmer", Shape::jumping, name + ".bias", 0.12, {"idle_" + name + "_mv"}, {"step", "intermittent", "imbalance", "drift", "limit"}});
-    faults.push_back({"blocked air", Shape::ramp, name + ".air", 0.1, {"sink_" + name}, heat, 0.6});
+    faults.push_back({"blocked air", Shape::ramp, name + ".air", 0.1, {"sink_" + name}, heat, 1.5});
     faults.push_back({"pad slackens", Shape::ramp, name + ".air", -0.1, {"sink_" + name}, heat, 0.3});
     if (has_fan_) faults.push_back({"fan stops", Shape::step, "fan", 1.0, {"sink_left", "sink_right"}, {"rise", "drift", "limit", "runaway", "step"}});
     faults.push_back({"offset drifts", Shape::ramp, name + ".offset", 18.0, {"offset_" + name + "_mv"}, {"drift", "limit", "imbalance", "runaway"}, 1.5});
-    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.0, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 1.2});
+    faults.push_back({"shorted turns", Shape::growing, "shorted", 2.0, {"transformer", "mains_w"}, {"rise", "drift", "limit", "runaway"}, 3.0});
   }
 
   double rail_ = 25.0, ohms_ = 0.33, source_ohms_ = 0.6, watts_nominal_ = 120.0, plus_ = 0.0, fan_stopped_ = 0.0;
