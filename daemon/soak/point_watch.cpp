@@ -290,16 +290,4 @@ std::optional<double> PointWatch::recent_raw_level(Duration window) const {
   return analysis::median_in_place(values);
 }
 
-std::vector<double> PointWatch::unbroken_tail(std::size_t count) const {
-  std::vector<double> values;
-  std::optional<std::int64_t> next;
-  for (auto it = series_.rbegin(); it != series_.rend() && values.size() < count; ++it) {
-    if (next && it->index != *next) break;
-    values.push_back(compensated(*it));
-    next = it->index - 1;
-  }
-  std::reverse(values.begin(), values.end());
-  return values;
-}
-
 }  // namespace steadyglow::soak

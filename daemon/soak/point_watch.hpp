@@ -123,8 +123,6 @@ class PointWatch {
   std::optional<double> recent_raw_level(Duration window) const;
   /// Compensated minutes of the last `window`: index, hours, value.
   void columns(Duration window, std::vector<std::int64_t>& minutes, std::vector<double>& hours, std::vector<double>& values) const;
-  /// The last minutes without a gap, compensated, at most `count`.
-  std::vector<double> unbroken_tail(std::size_t count) const;
 
   // Judged once a minute by the engine, shown on the page.
   analysis::Settling settling;
@@ -154,7 +152,6 @@ class PointWatch {
   double digit_ = 0.0;                 ///< smallest difference seen between two readings; 0: none yet
   analysis::Series series_;
   analysis::ContactWatch contact_;
-  bool has_contact_watch_;
   std::vector<Limit> limits_;
   bool are_cold_limits_armed_ = false;
   std::optional<Timestamp> inside_since_;
@@ -162,6 +159,7 @@ class PointWatch {
   double wild_least() const;
 
   analysis::Plausible plausible_;
+  bool has_contact_watch_;
   analysis::Bursts bursts_;
   analysis::Stuck stuck_;
   analysis::Roughness roughness_;

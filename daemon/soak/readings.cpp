@@ -43,7 +43,10 @@ void Engine::take_one(const Reading& as_met) {
   const bool is_disturbed = mains_.is_disturbed(reading.at()) || draws_no_power_;
   const bool stands = stands_with_the_transport(point.point()) && !transport_.is_steady(reading.at());
   const bool is_telling = !stands && !mains_.is_gone() && !mains_.is_sagging(reading.at()) && !draws_no_power_ && (!is_quiet_point(point.point()) || is_quiet_for(point.id()));
-  PointWatch::Moment moment{is_disturbed || (stands && is_excused_stop(reading.at())), is_telling, is_disturbed || stands || are_mains_restless()};
+  PointWatch::Moment moment;
+  moment.is_disturbed = is_disturbed || (stands && is_excused_stop(reading.at()));
+  moment.is_telling = is_telling;
+  moment.is_restless = is_disturbed || stands || are_mains_restless();
   moment.is_standing = stands;
   moment.has_company = reading.is_good() && point.would_collapse(reading.value()) && has_company(point.id(), reading.at());
   if (activity_point_ && point.point().role == Role::bias) moment.quiet_floor = quiets_[index].floor();

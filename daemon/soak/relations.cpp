@@ -1,89 +1,9 @@
 #include "soak/relations.hpp"
 
-#include <algorithm>
 #include <cmath>
-#include <set>
 
-#include "analysis/statistics.hpp"
 
 namespace steadyglow::soak {
-namespace {
-
-constexpr Duration level_window = std::chrono::minutes{10};
-
-void collect(const profile::Profile& profile, PointId from, std::set<PointId>& into) {
-  if (!into.insert(from).second) return;
-  for (const PointId next : profile.point(from).matched_with) collect(profile, next, into);
-}
-
-double imbalance(double a, double b) {
-  const double mean = 0.5 * (a + b);
-  return mean == 0.0 ? 0.0 : (a - b) / mean;
-}
-
-double median_without(const std::vector<double>& values, std::size_t skip) {
-  std::vector<double> others;
-  for (std::size_t i = 0; i < values.size(); ++i)
-    if (i != skip) others.push_back(values[i]);
-  return analysis::median_in_place(others);
-}
-
-}  // namespace
-
-std::vector<MatchedGroup> matched_groups(const profile::Profile& profile) {
-  std::vector<MatchedGroup> groups;
-  std::set<PointId> grouped;
-  for (std::size_t i = 0; i < profile.points.size(); ++i) {
-    const PointId id{static_cast<std::uint16_t>(i)};
-    if (grouped.contains(id) || profile.point(id).matched_with.empty()) continue;
-    std::set<PointId> members;
-    collect(profile, id, members);
-    grouped.insert(members.begin(), members.end());
-    groups.push_back({{members.begin(), members.end()}, 0, 0, std::nullopt});
-  }
-  return groups;
-}
-
-std::optional<Imbalance> worst_imbalance(const MatchedGroup& group, const std::vector<PointWatch>& points) {
-  std::vector<double> now;
-  std::vector<double> then;
-  for (const PointId id : group.points) {
-    const auto level = points[id.index].recent_level(level_window);
-    if (!level) return std::nullopt;
-    now.push_back(*level);
-    if (const auto baseline = points[id.index].baseline()) then.push_back(baseline->level);
-  }
-  const bool has_start = then.size() == now.size();
-  std::optional<Imbalance> worst;
-  double worst_score = -1.0;
-  for (std::size_t i = 0; i < now.size(); ++i) {
-    Imbalance candidate{group.points[i], imbalance(now[i], median_without(now, i)), std::nullopt, now[i]};
-    double score = std::fabs(candidate.now);
-    if (has_start) {
-      candidate.at_start = imbalance(then[i], median_without(then, i));
-      // Who moved more from its own start is the one that is named, also in a pair.
-      score = std::fabs(candidate.now - *candidate.at_start) + 1e-3 * std::fabs(now[i] / then[i] - 1.0) * 100.0;
-    }
-    if (score > worst_score) {
-      worst = candidate;
-      worst_score = score;
-    }
-  }
-  return worst;
-}
-
-std::optional<double> siblings_share(const PointWatch& watch, const std::vector<PointWatch>& points, double moved) {
-  std::vector<double> shares;
-  for (const PointId id : watch.point().matched_with) {
-    const PointWatch& sibling = points[id.index];
-    const auto level = sibling.recent_level(level_window);
-    const auto baseline = sibling.baseline();
-    if (level && baseline && moved != 0.0) shares.push_back((*level - baseline->level) / moved);
-  }
-  if (shares.empty()) return std::nullopt;
-  return analysis::median_in_place(shares);
-}
-
 DissipationWatch::DissipationWatch(PointId bias, PointId supply, const profile::Profile& profile) : bias_(bias), supply_(supply) {
   const profile::Point& point = profile.point(bias);
   amperes_per_reading_ = point.uom.to_base / (point.quantity == Quantity::voltage ? point.sense->value : 1.0);
