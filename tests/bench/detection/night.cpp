@@ -138,11 +138,12 @@ void Night::draw_course(const Fault& fault) {
   const double largest = std::max(0.13, fault.effect_max);
   double effect = dice_.spread(std::max(0.12, fault.effect_min), largest);
   if (luck < 0.35 && fault.effect_min < 0.09) effect = dice_.uniform(std::max(0.04, fault.effect_min), 0.09);
-  else if (luck > 0.75) effect = largest;
+  const bool is_bitter = luck > 0.75;
+  if (is_bitter) effect = largest;
   final_amount_ = fault.per_tenth * (fault.shape == Shape::ramp || fault.shape == Shape::growing ? effect / 0.1 : 1.0);
   // From three tenths of a percent per hour to minutes; slow ones must still come to something before the morning.
-  const double per_hour = dice_.spread(0.003, 3.0);
-  ramp_seconds_ = std::clamp(effect / per_hour * hour, 120.0, std::max(600.0, (end_ - truth_.onset) * 0.85));
+  const double per_hour = is_bitter ? dice_.spread(0.05, 8.0) : dice_.spread(0.003, 3.0);
+  ramp_seconds_ = std::clamp(effect / per_hour * hour, 120.0, std::max(600.0, (end_ - truth_.onset) * (is_bitter ? 0.6 : 0.85)));
   if (fault.shape == Shape::jumping) {
     for (double at = truth_.onset; at < end_;) {
       const double until = at + dice_.spread(300.0, 7200.0);

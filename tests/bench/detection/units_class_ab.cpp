@@ -209,7 +209,7 @@ class ClassAb : public Unit {
     const std::vector<std::string> current{"drift", "imbalance", "limit", "runaway"};
     const std::vector<std::string> heat{"rise", "drift", "imbalance", "limit", "runaway"};
     faults.push_back({"idle current drifts", Shape::ramp, name + ".bias", tenth_mv, {idle}, current, 3.0});
-    faults.push_back({"bias transistor comes off", Shape::growing, name + ".tracking", 0.08, {idle, sink}, {"drift", "imbalance", "limit", "runaway", "rise"}, 3.0, 0.05});
+    faults.push_back({"bias transistor comes off", Shape::growing, name + ".tracking", 0.08, {idle, sink}, {"drift", "imbalance", "limit", "runaway", "rise"}, 1.25, 0.05});
     faults.push_back({"dirty trimmer", Shape::jumping, name + ".bias", tenth_mv * 2.5, {idle}, {"step", "intermittent", "imbalance", "drift", "limit"}});
     faults.push_back({"emitter resistor opens", Shape::step, name + ".emitter", 1.0, {idle}, {"step", "limit", "sensor", "imbalance"}});
     faults.push_back({"poor mica", Shape::ramp, name + ".mica", tenth_mv / 2.2 / (0.5 * channel.stage.idle_heat_nominal() / channel.stage.pairs), {idle, sink}, {"drift", "imbalance", "limit", "runaway", "rise"}, 0.4});
