@@ -51,6 +51,8 @@ bool can_fail(const Probe& probe, MeterFault fault) {
     case MeterFault::open_sensor: return probe.is_temperature() && probe.role != "ambient";
     // What stands still on its display by nature cannot be seen to stick.
     case MeterFault::stuck: return probe.meter.sigma + probe.meter.sigma_ratio * std::fabs(probe.nominal.value_or(0.0)) >= 0.3 * probe.meter.resolution;
+    // The energy meter at the inlet has plugs of its own.
+    case MeterFault::swapped: return !probe.role.starts_with("mains_");
     default: return true;
   }
 }
