@@ -2,6 +2,7 @@
 
 #include <Eigen/QR>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <optional>
@@ -17,8 +18,13 @@ constexpr double rank_tolerance = 1e-12;
 constexpr double relative_offset_max = 1e-6;
 /// A step this small against the parameter changes nothing any more.
 constexpr double step_min = 1e-14;
-/// Residuals of this many roundings of the data are a perfect fit.
+/// What of the residuals is smaller than this share of the data is rounding.
 constexpr double rounding_residual = 16.0 * epsilon;
+/// First a bold search, then a careful one: the bold one can leap to where the model is flat and the parameters mean nothing.
+constexpr std::array dampings{1e-3, 1e3};
+constexpr double damping_min = 1e-18;
+constexpr double damping_max = 1e30;
+constexpr int polish_steps_max = 8;
 
 using Matrix = Eigen::MatrixXd;
 using Vector = Eigen::VectorXd;
@@ -46,7 +52,9 @@ struct Scaled {
   Vector unit_errors() const {
     const Eigen::Index n = qr.cols();
     const Matrix inverse = qr.matrixR().topLeftCorner(n, n).triangularView<Eigen::Upper>().solve(Matrix::Identity(n, n));
-    return lengths.cwiseInverse().asDiagonal() * (qr.colsPermutation() * inverse.rowwise().norm()).eval();
+    const Vector pivoted = inverse.rowwise().norm();
+    const Vector in_order = qr.colsPermutation() * pivoted;
+    return lengths.cwiseInverse().asDiagonal() * in_order;
   }
 };
 
@@ -100,14 +108,17 @@ class Curve {
   const Vector& y_;
 };
 
-/// How much of the residual lies along the surface, in units of what the rest would put there by chance.
-double relative_offset(const Scaled& scaled, const Vector& left) {
+/// Where the residual points: along the surface of the model, and across it; root mean squares of either.
+struct Direction {
+  double along = 0.0;
+  double across = 0.0;
+};
+
+Direction direction(const Scaled& scaled, const Vector& left) {
   const Vector turned = scaled.qr.householderQ().adjoint() * left;
   const Eigen::Index p = scaled.qr.cols();
   const Eigen::Index rest = left.size() - p;
-  const double along = turned.head(p).norm() / std::sqrt(static_cast<double>(p));
-  const double across = turned.tail(rest).norm() / std::sqrt(static_cast<double>(rest));
-  return across > 0.0 ? along / across : 0.0;
+  return {turned.head(p).norm() / std::sqrt(static_cast<double>(p)), turned.tail(rest).norm() / std::sqrt(static_cast<double>(rest))};
 }
 
 /// One damped step: least squares of the slopes over sqrt(damping) times each parameter's scale.
@@ -122,7 +133,80 @@ Vector damped_step(const Matrix& slopes, const Vector& scale, double damping, co
   return scale.cwiseInverse().asDiagonal() * tall.householderQr().solve(right);
 }
 
+/// Parameters on their way down.
+struct Place {
+  Vector b;
+  Vector left;  ///< residuals
+  double squares = 0.0;
+};
+
+/// Walks down from a place until no step leads further or the iterations are used up. False where the model has no finite slope.
+bool descend(const Curve& curve, Place& place, double damping, int iterations_max) {
+  Vector scale = Vector::Zero(place.b.size());
+  double growth = 2.0;
+  bool has_stalled = false;
+  for (int iteration = 0; iteration < iterations_max && !has_stalled; ++iteration) {
+    const Matrix slopes = curve.jacobian(place.b);
+    if (!slopes.allFinite()) return false;
+    // A parameter keeps the largest scale it has shown, so that one whose slope fades does not run away.
+    scale = scale.cwiseMax(slopes.colwise().norm().transpose());
+    for (double& one : scale)
+      if (!(one > 0.0)) one = 1.0;
+    for (bool has_moved = false; !has_moved && !has_stalled;) {
+      const Vector step = damped_step(slopes, scale, damping, place.left);
+      const bool is_small = (step.array().abs() <= step_min * place.b.array().abs()).all();
+      const Vector b = place.b + step;
+      const auto left = curve.residuals(b);
+      const double squares = left ? left->squaredNorm() : std::numeric_limits<double>::infinity();
+      if (squares < place.squares) {
+        const double foretold = place.squares - (place.left - slopes * step).squaredNorm();
+        const double ratio = foretold > 0.0 ? (place.squares - squares) / foretold : 1.0;
+        place = {b, *left, squares};
+        damping = std::max(damping * std::max(1.0 / 3.0, 1.0 - std::pow(2.0 * ratio - 1.0, 3)), damping_min);
+        growth = 2.0;
+        has_moved = true;
+        has_stalled = is_small;
+      } else {
+        damping *= growth;
+        growth *= 2.0;
+        has_stalled = is_small || damping > damping_max;
+      }
+    }
+  }
+  return true;
+}
+
+/// At the bottom the sum of squares no longer tells parameters apart that differ in the last half of their digits; how far the residual
+/// lies along the surface still does.
+void polish(const Curve& curve, Place& place) {
+  double along = std::numeric_limits<double>::infinity();
+  for (int i = 0; i < polish_steps_max; ++i) {
+    const Scaled scaled(curve.jacobian(place.b));
+    if (!scaled.is_full()) return;
+    const Vector b = place.b + scaled.solve(place.left);
+    const auto left = curve.residuals(b);
+    if (!left) return;
+    const Matrix slopes = curve.jacobian(b);
+    if (!slopes.allFinite()) return;
+    const double here = i == 0 ? direction(scaled, place.left).along : along;
+    along = direction(Scaled(slopes), *left).along;
+    if (!(along < here)) return;
+    place = {b, *left, left->squaredNorm()};
+  }
+}
+
 tl::unexpected<Error> no_fit(std::string message, std::string hint) { return fail(Fault::bad_data, std::move(message), std::move(hint)); }
+
+Result<Fit> search(const Curve& curve, Place place, double damping, const Vector& data, int iterations_max) {
+  if (!descend(curve, place, damping, iterations_max)) return no_fit("the model has no finite slope on the way", "start from other parameters");
+  polish(curve, place);
+  const Matrix slopes = curve.jacobian(place.b);
+  const Scaled scaled(slopes);
+  if (!slopes.allFinite() || !scaled.is_full()) return no_fit("the parameters cannot be told apart where the search ended", "start from other parameters, or use a simpler model");
+  const Direction at = direction(scaled, place.left);
+  if (at.along > std::max(relative_offset_max * at.across, rounding_residual * data.norm())) return no_fit("the search ended at no minimum", "start from other parameters");
+  return summary(place.b, scaled, place.squares, static_cast<std::size_t>(data.size()));
+}
 
 }  // namespace
 
@@ -157,59 +241,22 @@ Result<Fit> fit_polynomial(std::span<const double> x, std::span<const double> y,
 
 Result<Fit> fit_curve(const Model& model, std::span<const double> x, std::span<const double> y, std::span<const double> start, const CurveOptions& options) {
   if (x.size() != y.size()) return no_fit("x and y differ in length", "give one x for each y");
-  if (y.size() <= start.size())
+  if (start.empty() || y.size() <= start.size())
     return no_fit(std::to_string(y.size()) + " observations cannot tell " + std::to_string(start.size()) + " parameters and their errors", "more observations, or a simpler model");
   if (!is_finite(x) || !is_finite(y) || !is_finite(start)) return no_fit("a value is not finite", "leave bad readings out");
 
   const Vector data = column(y);
   const Curve curve(model, x, data);
-  Vector b = column(start);
-  auto left = curve.residuals(b);
+  const auto left = curve.residuals(column(start));
   if (!left) return no_fit("the model is not finite at the start", "start from other parameters");
 
-  double squares = left->squaredNorm();
-  const double perfect = rounding_residual * rounding_residual * std::max(data.squaredNorm(), std::numeric_limits<double>::min());
-  Vector scale = Vector::Zero(b.size());
-  double damping = 1e-3;
-  double growth = 2.0;
-  bool has_stalled = false;
-  for (int iteration = 0; iteration < options.iterations_max && !has_stalled; ++iteration) {
-    const Matrix slopes = curve.jacobian(b);
-    if (!slopes.allFinite()) return no_fit("the model has no finite slope on the way", "start from other parameters");
-    // A parameter keeps the largest scale it has shown, so that one whose slope fades does not run away.
-    scale = scale.cwiseMax(slopes.colwise().norm().transpose());
-    for (double& one : scale)
-      if (!(one > 0.0)) one = 1.0;
-    for (;;) {
-      const Vector step = damped_step(slopes, scale, damping, *left);
-      const Vector moved = b + step;
-      const bool is_small = (step.array().abs() <= step_min * b.array().abs()).all();
-      const auto there = curve.residuals(moved);
-      const double there_squares = there ? there->squaredNorm() : std::numeric_limits<double>::infinity();
-      if (there_squares < squares) {
-        const double foretold = squares - (*left - slopes * step).squaredNorm();
-        const double ratio = foretold > 0.0 ? (squares - there_squares) / foretold : 1.0;
-        b = moved;
-        left = there;
-        squares = there_squares;
-        damping = std::max(damping * std::max(1.0 / 3.0, 1.0 - std::pow(2.0 * ratio - 1.0, 3)), 1e-18);
-        growth = 2.0;
-        has_stalled = is_small;
-        break;
-      }
-      damping *= growth;
-      growth *= 2.0;
-      has_stalled = is_small || !(damping < 1e30);
-      if (has_stalled) break;
-    }
+  Result<Fit> answer = no_fit("no search was made", {});
+  for (const double damping : dampings) {
+    Place place{column(start), *left, left->squaredNorm()};
+    answer = search(curve, place, damping, data, options.iterations_max);
+    if (answer) break;
   }
-
-  const Matrix slopes = curve.jacobian(b);
-  const Scaled scaled(slopes);
-  if (!slopes.allFinite() || !scaled.is_full()) return no_fit("the parameters cannot be told apart where the search ended", "start from other parameters, or use a simpler model");
-  if (squares > perfect && relative_offset(scaled, *left) > relative_offset_max)
-    return no_fit("the search ended at no minimum", "start from other parameters");
-  return summary(b, scaled, squares, y.size());
+  return answer;
 }
 
 }  // namespace steadyglow::analysis

@@ -30,7 +30,7 @@ Result<Fit> fit_polynomial(std::span<const double> x, std::span<const double> y,
 using Model = std::function<double(double x, std::span<const double> parameters)>;
 
 struct CurveOptions {
-  int iterations_max = 500;
+  int iterations_max = 5000;
 };
 
 /// Nonlinear least squares from `start` (Levenberg-Marquardt; derivatives by central differences of fourth order).
