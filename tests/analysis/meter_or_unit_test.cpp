@@ -79,6 +79,16 @@ TEST(Stuck, AReadingThatNeverMovedIsCoarseAndNotStuck) {
   EXPECT_FALSE(is_stuck);
 }
 
+TEST(Stuck, ACoarseMeterBetweenTwoDigitsMayStandForHours) {
+  Stuck stuck;
+  bool is_stuck = false;
+  for (double s = 0.0; s < 12.0 * 3600.0; s += 5.0) {
+    const bool is_between = s < 4.0 * 3600.0 && std::fmod(s, 20.0) < 10.0;
+    is_stuck = is_stuck || stuck.step(at_s(s), is_between ? 0.08 : 0.07);
+  }
+  EXPECT_FALSE(is_stuck);
+}
+
 TEST(Roughness, IsAgainstItsOwnHours) {
   std::mt19937 random(4);
   std::normal_distribution<double> normal;
