@@ -9,7 +9,6 @@
 #include "analysis/limit.hpp"
 #include "analysis/minute.hpp"
 #include "analysis/runaway.hpp"
-#include "analysis/settling.hpp"
 #include "analysis/statistics.hpp"
 #include "analysis/trend.hpp"
 
@@ -97,44 +96,6 @@ TEST(Minute, IsTheMedianOfItsSamplesHoweverMany) {
   ASSERT_TRUE(closed.has_value());
   EXPECT_EQ(closed->median, 5.0);
   EXPECT_EQ(closed->count, 6000u);
-}
-
-// 30, 42, 49 at equal distances lead to 58.8 (own arithmetic from the closed form).
-TEST(Settling, FindsTheAsymptoteFromThreeLevels) {
-  std::vector<std::int64_t> minutes;
-  std::vector<double> values;
-  for (int i = 0; i < 30; ++i) {
-    minutes.push_back(i);
-    values.push_back(i < 10 ? 30.0 : i < 20 ? 42.0 : 49.0);
-  }
-  const Settling settling = judge_settling(minutes, values, {0.5, 1.0});
-  EXPECT_EQ(settling.state, SettlingState::settling);
-  EXPECT_NEAR(settling.asymptote.value(), 58.8, 1e-9);
-}
-
-TEST(Settling, RefusesAForecastWhileTheCurveBendsUpwards) {
-  std::vector<std::int64_t> minutes;
-  std::vector<double> values;
-  for (int i = 0; i < 30; ++i) {
-    minutes.push_back(i);
-    values.push_back(0.05 * i * i);
-  }
-  const Settling settling = judge_settling(minutes, values, {0.5, 1.0});
-  EXPECT_EQ(settling.state, SettlingState::convex);
-  EXPECT_FALSE(settling.minutes_to_go.has_value());
-}
-
-TEST(Settling, SaysHowLongItWillTake) {
-  std::vector<std::int64_t> minutes;
-  std::vector<double> values;
-  for (int i = 0; i < 30; ++i) {
-    minutes.push_back(i);
-    values.push_back(100.0 - 50.0 * std::exp(-i / 20.0));
-  }
-  // Distance after the last block's middle is 50 exp(-24.5/20) = 14.7; down to 2 takes 20 ln(14.7/2) = 39.9 min.
-  const Settling settling = judge_settling(minutes, values, {1.0, 2.0});
-  EXPECT_NEAR(settling.tau_minutes.value(), 20.0, 0.5);
-  EXPECT_NEAR(settling.minutes_to_go.value(), 39.9, 2.0);
 }
 
 TEST(Mains, ExponentIsLearnedFromStepsAndNotFromADrift) {

@@ -8,6 +8,7 @@
 #include "analysis/curve_fit.hpp"
 #include "analysis/moments.hpp"
 #include "analysis/statistics.hpp"
+#include "analysis/warm_up.hpp"
 #include "published.hpp"
 
 namespace steadyglow::analysis {
@@ -73,6 +74,26 @@ INSTANTIATE_TEST_SUITE_P(Nist, StrdCurve,
                                          Case{"MGH17", [](double x, B b) { return b[0] + b[1] * std::exp(-x * b[3]) + b[2] * std::exp(-x * b[4]); }, 9, 9, 9},
                                          Case{"DanWood", [](double x, B b) { return b[0] * std::pow(x, b[1]); }, 9, 9, 9}),
                          [](const testing::TestParamInfo<Case>& one) { return std::string(one.param.dataset); });
+
+// MGH17 is a warm-up in all but name: y = b1 + b2 exp(-b4 x) + b3 exp(-b5 x), two modes against each other.
+TEST(StrdWarmUp, TwoModesOfMgh17) {
+  const auto data = of_dataset("strd_nonlinear_data.csv", "MGH17");
+  std::vector<std::int64_t> minutes;
+  for (const auto& row : data) minutes.push_back(std::lround(row.number("x")));
+  const auto warm_up = fit_warm_up(minutes, numbers(data, "y"));
+  ASSERT_TRUE(warm_up.has_value());
+  ASSERT_TRUE(warm_up->has_two_modes);
+  const auto certified = of_dataset("strd_nonlinear_certified.csv", "MGH17");
+  const double last = static_cast<double>(minutes.back() - minutes.front());
+  const WarmUpCurve& likely = warm_up->likely;
+  const std::vector<double> ours{likely.end, likely.modes[0].left * std::exp(last / likely.modes[0].tau_minutes),
+                                 likely.modes[1].left * std::exp(last / likely.modes[1].tau_minutes), 1.0 / likely.modes[0].tau_minutes,
+                                 1.0 / likely.modes[1].tau_minutes};
+  const double parameters = worst_digits(ours, numbers(certified, "certified"));
+  std::printf("MGH17 as a warm-up: LRE parameters %.1f, sd of the end %.1f\n", parameters, digits(warm_up->end_sd, certified[0].number("certified_sd")));
+  EXPECT_GE(parameters, 5.0);
+  EXPECT_GE(digits(warm_up->residual_sd, of_dataset("strd_nonlinear_residuals.csv", "MGH17")[0].number("residual_sd")), 5.0);
+}
 
 TEST(StrdLine, NorrisToTwelveDigits) {
   const auto data = published("strd_norris.csv");
