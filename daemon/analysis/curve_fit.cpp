@@ -86,7 +86,8 @@ class Curve {
     if (!left.allFinite()) return std::nullopt;
     return left;
   }
-  /// (f(-2h) - 8 f(-h) + 8 f(h) - f(2h)) / 12h; h balances the fifth derivative against rounding.
+  /// (8 (f(h) - f(-h)) - (f(2h) - f(-2h))) / 12h: exactly zero for a parameter that does nothing; h balances the fifth derivative
+  /// against rounding.
   Matrix jacobian(const Vector& b) const {
     const double step = std::pow(epsilon, 0.2);
     Matrix slopes(y_.size(), b.size());
@@ -97,7 +98,7 @@ class Curve {
         return at(moved);
       };
       const double h = step * std::max(std::fabs(b[j]), 1e-8);
-      slopes.col(j) = (beside(-2.0 * h) - 8.0 * beside(-h) + 8.0 * beside(h) - beside(2.0 * h)) / (12.0 * h);
+      slopes.col(j) = (8.0 * (beside(h) - beside(-h)) - (beside(2.0 * h) - beside(-2.0 * h))) / (12.0 * h);
     }
     return slopes;
   }
