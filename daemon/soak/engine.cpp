@@ -353,6 +353,8 @@ void Engine::move_phase(Timestamp now) {
   if (stages_.phase() == Phase::taking_baseline) {
     if (stages_.in_phase() < stages_.baseline()) return;
     stages_.enter(Phase::judging);
+    // While it warmed up hands were at work: what broke away then says nothing of joints.
+    for (PointWatch& point : points_) point.forget_bursts();
     for (PointWatch& point : points_)
       if (!point.point().is_temperature()) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
   }

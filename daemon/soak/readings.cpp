@@ -271,7 +271,7 @@ void Engine::judge_meter(const PointWatch& watch, const PointWatch::Taken& taken
   if (taken.is_below_floor && !book_.covers(Kind::step, id) && stages_.phase() == Phase::judging)
     say(Kind::step, fmt::format("{} stands at {}, far below the idle level that music always came back to: it has lost its current; {}", point.name, figure(point, *watch.last_good()), surroundings_text()));
   if (!taken.bursts && !taken.is_rough) return;
-  if (stages_.phase() == Phase::warming || book_.covers(Kind::intermittent, id)) return;
+  if (stages_.phase() != Phase::judging || book_.covers(Kind::intermittent, id)) return;
   if (taken.bursts) {
     // What others of its role do at the same time is programme, not a joint; where nobody sees the mains, what any other does.
     if (!mains_point_ && point.is_mains()) return;
