@@ -14,7 +14,6 @@ constexpr double watts_worth_watching = 4.0;
 template <class Each>
 void each_figure(ClimateNow& into, const ClimateNow& from, Each each) {
   each(into.ln_mains, from.ln_mains);
-  each(into.room, from.room);
   for (std::size_t i = 0; i < lags_minutes.size(); ++i) {
     each(into.mains_lag[i], from.mains_lag[i]);
     each(into.room_lag[i], from.room_lag[i]);
@@ -31,20 +30,21 @@ void Climate::step(std::int64_t minute, const Input& input) {
     now_.ln_mains = *input.ln_mains;
   }
   if (input.room) {
+    room_now_ = steady_room(*input.room);
+    if (!has_room_) first_room_ = room_now_;
     has_room_ = true;
     is_room_guessed_ = input.is_room_guessed;
-    now_.room = steady_room(*input.room);
   }
   if (input.watts && *input.watts > watts_worth_watching) {
     has_power_ = true;
     if (!reference_watts_) reference_watts_ = *input.watts;
   }
   // Without a wattmeter heat is taken to go with the mains as the power 1.5.
-  const double power = has_power_ ? (input.watts ? *input.watts / *reference_watts_ : virtual_power_) : std::exp(1.5 * now_.ln_mains);
-  virtual_power_ = power;
+  const double power = has_power_ ? (input.watts ? *input.watts / *reference_watts_ : last_power_) : std::exp(1.5 * now_.ln_mains);
+  last_power_ = power;
   for (std::size_t i = 0; i < lags_minutes.size(); ++i) {
     now_.mains_lag[i] = mains_[i].step(minute, now_.ln_mains);
-    now_.room_lag[i] = room_[i].step(minute, now_.room);
+    now_.room_lag[i] = has_room_ ? room_[i].step(minute, room_now_ - first_room_) : 0.0;
     if (!power_[i].value()) power_[i].step(minute - 1, 0.0);
     now_.power_lag[i] = power_[i].step(minute, power);
   }
@@ -80,15 +80,6 @@ void Climate::close_block() {
   }
   sum_ = {};
   count_ = 0;
-}
-
-void Climate::cool(std::int64_t minute) {
-  close_block();
-  open_ = -1;
-  for (Lag& lag : power_) {
-    lag.clear();
-    lag.step(minute, 0.0);
-  }
 }
 
 const ClimateNow* Climate::minute(std::int64_t minute) const {

@@ -15,9 +15,8 @@ inline constexpr std::array<double, 3> lags_minutes{10.0, 40.0, 150.0};
 
 struct ClimateNow {
   double ln_mains = 0.0;                ///< ln(V / V nominal); 0 when not measured
-  double room = 0.0;                    ///< degC
   std::array<double, 3> mains_lag{};
-  std::array<double, 3> room_lag{};
+  std::array<double, 3> room_lag{};      ///< K from the first room temperature of the run; 0 until there is one
   std::array<double, 3> power_lag{};    ///< of the power relative to its reference, from cold
 };
 
@@ -33,8 +32,6 @@ class Climate {
   };
   /// A minute has passed. `minute`: of run time, ascending.
   void step(std::int64_t minute, const Input& input);
-  /// The unit was off: what it had stored as heat is not known any more.
-  void cool(std::int64_t minute);
 
   const ClimateNow& now() const { return now_; }
   /// What prevailed in that block (middle of it); nothing when it was not seen.
@@ -43,6 +40,8 @@ class Climate {
   ClimateNow open_block() const;
   /// What prevailed in one of the last `recent_minutes` minutes.
   const ClimateNow* minute(std::int64_t minute) const;
+  /// The room now, degC; 0 while nobody measured it.
+  double room() const { return room_now_; }
   bool has_mains() const { return has_mains_; }
   /// How much of what the mains may do is not seen: 0 measured, 1 not at all.
   double unseen_mains() const { return !has_mains_ ? 1.0 : is_guessed_ ? 0.6 : 0.0; }
@@ -50,7 +49,6 @@ class Climate {
   /// How much of what the room may do is not seen.
   double unseen_room() const { return !has_room_ ? 1.0 : is_room_guessed_ ? 0.25 : 0.0; }
   bool has_power() const { return has_power_; }
-  std::optional<double> reference_watts() const { return reference_watts_; }
 
  private:
   void close_block();
@@ -76,7 +74,9 @@ class Climate {
   bool has_room_ = false;
   bool has_power_ = false;
   std::optional<double> reference_watts_;
-  double virtual_power_ = 1.0;
+  double last_power_ = 1.0;          ///< a minute without watts goes with the one before
+  double room_now_ = 0.0;
+  double first_room_ = 0.0;
 };
 
 }  // namespace steadyglow::analysis

@@ -1,6 +1,7 @@
 #include "analysis/stream.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 
 #include "analysis/statistics.hpp"
@@ -15,6 +16,13 @@ constexpr double z_slow = 6.0;
 constexpr double z_strong = 9.0;
 constexpr double margins_strong = 2.0;
 constexpr int slow_votes_needed = 2;
+/// Of the last three minutes with a figure, so many must say it.
+constexpr int quick_votes_needed = 2;
+constexpr unsigned quick_votes_mask = 0b111;
+/// A quick movement must exceed so many times what the meter can show.
+constexpr double quick_visible = 1.4;
+/// What is not seen wanders, too: by this share of what is allowed for it.
+constexpr double unseen_wander = 0.3;
 /// A movement of minutes must exceed this many of its usual ones.
 constexpr double habits_quick = 6.0;
 constexpr double doubts_quick = 3.0;
@@ -33,6 +41,10 @@ constexpr std::int64_t back_minutes = 30;
 /// A heavy part's usual time constant: how fast its temperature follows a change of air or contact.
 constexpr double heavy_minutes = 35.0;
 constexpr std::int64_t rise_learned_minutes = 120;
+constexpr double rise_least = 5.0;
+/// A minute that is so far off the others of its block is left out.
+constexpr double spreads_wild = 8.0;
+constexpr double margins_wild = 2.0;
 constexpr std::size_t sparse_least = 3;
 /// A temperature without the watts that heat it has to be known first.
 constexpr std::int64_t silent_minutes_without_watts = 180;
@@ -73,7 +85,6 @@ void Stream::begin(std::int64_t minute) {
   minutes_ = {};
   fit_.reset();
   quick_votes_ = {};
-  has_reference_ = false;
   moves_ = {};
   slow_votes_ = 0;
   state_ = {};
@@ -88,11 +99,11 @@ std::size_t Stream::columns(const ClimateNow& climate, double age_minutes, std::
   const double room_mean = (room[0] + room[1] + room[2]) / 3.0;
   if (traits_.scale == Scale::kelvin) {
     const double power_mean = (power[0] + power[1] + power[2]) / 3.0;
-    x = {1.0, room_mean - reference_room_, room[0] - room[2], room[1] - room_mean, power_mean, power[0] - power[2], power[1] - power_mean,
+    x = {1.0, room_mean, room[0] - room[2], room[1] - room_mean, power_mean, power[0] - power[2], power[1] - power_mean,
          std::exp(-age_minutes / settle_minutes_heavy[0]), std::exp(-age_minutes / settle_minutes_heavy[1]), std::exp(-age_minutes / settle_minutes_heavy[2])};
     return 10;
   }
-  x = {1.0, climate.ln_mains, climate.mains_lag[1] - climate.ln_mains, room[1] - reference_room_, room[2] - room[0],
+  x = {1.0, climate.ln_mains, climate.mains_lag[1] - climate.ln_mains, room[1], room[2] - room[0],
        std::exp(-age_minutes / settle_minutes_electrical[0]), std::exp(-age_minutes / settle_minutes_electrical[1]), std::exp(-age_minutes / settle_minutes_electrical[2]),
        power[0], power[1]};
   return 10;
@@ -176,7 +187,7 @@ double Stream::habit_within(double minutes) const { return habits_[horizon_of(mi
 
 bool Stream::has_begun_cold() const {
   constexpr double cold_kelvin = 6.0;
-  return is_difference_ || (first_ && !blocks_.empty() && blocks_.front().y - *first_ > 0.0 && std::max(rise_, 0.0) > 0.0 && blocks_.back().y - *first_ > std::max(cold_kelvin, 0.4 * rise_));
+  return is_difference_ || (first_ && !blocks_.empty() && blocks_.front().y > *first_ && blocks_.back().y - *first_ > std::max(cold_kelvin, 0.4 * rise_));
 }
 
 /// What the mains and the room may do where nobody measures them.
@@ -214,16 +225,12 @@ double Stream::widening(std::int64_t minute) const {
 }
 
 void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
-  if (!has_reference_) {
-    reference_room_ = climate.now().room;
-    has_reference_ = true;
-  }
   const auto& latest = minutes_[static_cast<std::size_t>(minute) % minutes_kept];
   const bool has_value = latest.minute == minute;
   if (has_value && traits_.scale == Scale::kelvin) {
     if (!first_) first_ = latest.y;
     // How hot it runs is learned while it warms up and then stands: a fault must not raise its own expectation.
-    if (!is_difference_ && climate.has_room() && minute < begun_ + rise_learned_minutes) rise_ = std::max(5.0, latest.y - climate.now().room);
+    if (!is_difference_ && climate.has_room() && minute < begun_ + rise_learned_minutes) rise_ = std::max(rise_least, latest.y - climate.room());
   }
   const bool was_departed = state_.is_departed;
   if ((minute + 1) % block_minutes == 0) judge_block(minute, climate, course, is_judging, mains_learned, margin_least);
@@ -231,8 +238,8 @@ void Stream::judge(std::int64_t minute, const Climate& climate, Course& course, 
   if (was_departed && has_value) follow_departure(minute, climate, margin_least);
 }
 
-void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
-  const std::int64_t index = minute / block_minutes;
+/// The level of a block: the mean of its minutes without wild ones, as its causes are averaged; nothing while the unit is cold.
+std::optional<double> Stream::block_level(std::int64_t index, std::int64_t minute) const {
   std::array<double, 64> values{};
   std::size_t count = 0;
   std::uint32_t most_readings = 0;
@@ -243,32 +250,50 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
     most_readings = std::max(most_readings, value.readings);
   }
   // A quiet moment of one reading may be a slip of the meter.
-  if (traits_.is_sparse && count < sparse_least && most_readings < sparse_least) return;
+  if (traits_.is_sparse && count < sparse_least && most_readings < sparse_least) return std::nullopt;
   // Cold tubes and empty capacitors: no model of ours holds in the first minutes.
-  if (count == 0 || index * block_minutes < begun_ + cold_minutes) return;
-  {
-    std::array<double, 64> work = values;
-    const double centre = median_of(work, count);
-    for (std::size_t i = 0; i < count; ++i) work[i] = std::fabs(values[i] - centre);
-    const double wild = 8.0 * mad_to_sigma * median_of(work, count) + 2.0 * traits_.margin_quick;
-    double sum = 0.0;
-    std::size_t kept = 0;
-    for (std::size_t i = 0; i < count; ++i)
-      if (std::fabs(values[i] - centre) <= wild) {
-        sum += values[i];
-        ++kept;
-      }
-    double level = sum / static_cast<double>(kept);
-    if (traits_.is_sparse && !is_difference_) {
-      // What passed for quiet may still hold some programme: it adds to currents and takes from supplies, never the other way.
-      work = values;
-      std::sort(work.begin(), work.begin() + static_cast<std::ptrdiff_t>(count));
-      const std::size_t low = std::max<std::size_t>(count / 4, count > 2 ? 1 : 0);  // the lowest of several may be a slip
-      level = traits_.is_lifted ? work[low] : work[count - 1 - low];
-    }
-    if (blocks_.size() == blocks_max) blocks_.pop_front();
-    blocks_.push_back({index, static_cast<float>(level)});
+  if (count == 0 || index * block_minutes < begun_ + cold_minutes) return std::nullopt;
+  std::array<double, 64> work = values;
+  if (traits_.is_sparse && !is_difference_) {
+    // What passed for quiet may still hold some programme: it adds to currents and takes from supplies, never the other way.
+    std::sort(work.begin(), work.begin() + static_cast<std::ptrdiff_t>(count));
+    const std::size_t low = std::max<std::size_t>(count / 4, count > 2 ? 1 : 0);  // the lowest of several may be a slip
+    return traits_.is_lifted ? work[low] : work[count - 1 - low];
   }
+  const double centre = median_of(work, count);
+  for (std::size_t i = 0; i < count; ++i) work[i] = std::fabs(values[i] - centre);
+  const double wild = spreads_wild * mad_to_sigma * median_of(work, count) + margins_wild * traits_.margin_quick;
+  double sum = 0.0;
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < count; ++i) {
+    if (std::fabs(values[i] - centre) > wild) continue;
+    sum += values[i];
+    ++kept;
+  }
+  return sum / static_cast<double>(kept);
+}
+
+/// What it does by itself, as far as it has shown; what was expected of its role counts as some blocks.
+void Stream::learn_noise(const CourseFit& fit) {
+  constexpr double prior_blocks = 12.0;
+  constexpr double white_least = 0.5;  // of what was expected: a calm night is no promise
+  constexpr double wander_least = 0.4;
+  const double seen_blocks = std::max(0.0, static_cast<double>(blocks_.size()) - prior_blocks);
+  const auto blend = [&](double expected, double seen) {
+    return std::sqrt((prior_blocks * expected * expected + seen_blocks * seen * seen) / (prior_blocks + seen_blocks));
+  };
+  const CourseNoise& expected = traits_.noise;
+  noise_ = {std::max(white_least * expected.white_sd, blend(expected.white_sd, fit.seen.white_sd)),
+            std::max(wander_least * expected.wander_sd, blend(expected.wander_sd, fit.seen.wander_sd))};
+  if (traits_.is_sparse) noise_.white_sd = std::max(noise_.white_sd, fit.scatter);
+}
+
+void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least) {
+  const std::int64_t index = minute / block_minutes;
+  const auto level = block_level(index, minute);
+  if (!level) return;
+  if (blocks_.size() == blocks_max) blocks_.pop_front();
+  blocks_.push_back({index, static_cast<float>(*level)});
   if (blocks_.size() < (traits_.is_sparse ? blocks_min_sparse : blocks_min)) return;
 
   std::vector<Prior> prior;
@@ -276,7 +301,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   CourseNoise noise = noise_;
   const double unseen = unseen_allowance(climate, unseen_room);
   const double margin = std::max(traits_.margin + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), margin_least) + unseen;
-  noise.wander_sd = std::hypot(noise.wander_sd, 0.3 * unseen);
+  noise.wander_sd = std::hypot(noise.wander_sd, unseen_wander * unseen);
   course.begin(prior, noise, traits_.scale == Scale::kelvin ? heavy_minutes : 0.0);
   std::array<double, course_columns_max> x{};
   for (const Block& block : blocks_) {
@@ -289,15 +314,7 @@ void Stream::judge_block(std::int64_t minute, const Climate& climate, Course& co
   }
   fit_ = course.judge();
   if (!fit_) return;
-  // What it does by itself, as far as it has shown; what was expected counts as a dozen blocks.
-  constexpr double prior_blocks = 12.0;
-  const double seen_blocks = std::max(0.0, static_cast<double>(blocks_.size()) - 12.0);
-  const auto blend = [&](double expected, double seen) {
-    return std::sqrt((prior_blocks * expected * expected + seen_blocks * seen * seen) / (prior_blocks + seen_blocks));
-  };
-  noise_ = {std::max(0.5 * traits_.noise.white_sd, blend(traits_.noise.white_sd, fit_->seen.white_sd)),
-            std::max(0.4 * traits_.noise.wander_sd, blend(traits_.noise.wander_sd, fit_->seen.wander_sd))};
-  if (traits_.is_sparse) noise_.white_sd = std::max(noise_.white_sd, fit_->scatter);
+  learn_noise(*fit_);
   if (!fit_->departure || state_.is_departed) return;
   const Departure& departure = *fit_->departure;
   const double wide = widening(minute);
@@ -348,7 +365,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     is_there[slot] = true;
   }
   const double wide = widening(minute);
-  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), 1.4 * margin_least) + unseen_allowance(climate, unseen_room_quick);
+  const double margin = std::max(traits_.margin_quick + (traits_.scale == Scale::kelvin ? margin_of_rise * rise_ : 0.0), quick_visible * margin_least) + unseen_allowance(climate, unseen_room_quick);
   for (std::size_t h = 0; h < horizons.size(); ++h) {
     const std::int64_t window = std::max<std::int64_t>(5, horizons[h] / 4);  // of five, two may be wild
     std::array<double, 64> near{};
@@ -372,6 +389,7 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const std::size_t least = traits_.is_sparse ? sparse_least : 1;
     if (near_count < least || far_count < least) {
       quick_votes_[h] = 0;
+      moves_[h] = 0.0;
       continue;
     }
     const double then = median_of(far, far_count);
@@ -382,9 +400,9 @@ void Stream::judge_quick(std::int64_t minute, const Climate& climate, bool is_ju
     const double doubt = fit_ ? doubt_of(*fit_, cause_near) : traits_.mains.sd * std::fabs(cause_near[1]);
     const double needed = wide * std::max(margin, habits_quick * habits_[h].sd()) + doubts_quick * doubt;
     const bool is_out = std::fabs(moved) > needed * cooling_factor(moved);
-    quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1 : 0)) & 7;
+    quick_votes_[h] = ((quick_votes_[h] << 1) | (is_out ? 1U : 0U)) & quick_votes_mask;
     if (wide < 1.6 && !state_.is_departed) habits_[h].learn(moved);
-    if (!is_judging || minute < begun_ + silent_minutes(climate) || state_.is_departed || !is_out || __builtin_popcount(static_cast<unsigned>(quick_votes_[h])) < 2) continue;
+    if (!is_judging || minute < begun_ + silent_minutes(climate) || state_.is_departed || !is_out || std::popcount(quick_votes_[h]) < quick_votes_needed) continue;
     State state;
     state.is_departed = true;
     state.is_quick = true;

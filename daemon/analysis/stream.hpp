@@ -73,7 +73,6 @@ class Stream {
   /// Over the room, in kelvin (temperatures).
   double rise() const { return rise_; }
   const std::optional<CourseFit>& fit() const { return fit_; }
-  std::size_t blocks() const { return blocks_.size(); }
 
  private:
   struct Block {
@@ -82,6 +81,8 @@ class Stream {
   };
   std::size_t columns(const ClimateNow& climate, double age_minutes, std::array<double, course_columns_max>& x) const;
   void priors(const Climate& climate, Prior mains_learned, std::vector<Prior>& into) const;
+  std::optional<double> block_level(std::int64_t index, std::int64_t minute) const;
+  void learn_noise(const CourseFit& fit);
   void judge_block(std::int64_t minute, const Climate& climate, Course& course, bool is_judging, Prior mains_learned, double margin_least);
   void judge_quick(std::int64_t minute, const Climate& climate, bool is_judging, double margin_least);
   bool has_begun_cold() const;
@@ -110,9 +111,7 @@ class Stream {
   std::optional<CourseFit> fit_;
   CourseNoise noise_;
   std::array<Habit, 4> habits_;
-  std::array<int, 4> quick_votes_{};   ///< bits: the last three minutes
-  double reference_room_ = 0.0;
-  bool has_reference_ = false;
+  std::array<unsigned, 4> quick_votes_{};   ///< bits: the last three minutes
   double rise_ = 20.0;
   std::optional<double> first_;        ///< of the whole run: a warm start shows in it
   std::array<double, 4> moves_{};      ///< the newest, per horizon

@@ -212,6 +212,10 @@ void Engine::on_minute(Timestamp minute) {
     }
     if (activity_point_) forget_false_quiet(analysis::minute_of(minute));
     departures_.step(analysis::minute_of(minute) - 1, points_, climate(), stages_.phase() == Phase::judging && !mains_.is_gone() && !draws_no_power_);
+    if (stages_.phase() == Phase::judging && departures_.has_changed_drive(analysis::minute_of(minute) - 1)) {
+      say_stage(minute, "the drive changed: levels are learned anew");
+      end_course_findings(minute, "the drive changed; it is judged afresh");
+    }
     if (!mains_.is_gone() && !draws_no_power_) {
       judge_trends(minute);
       if (power_ == Power::on) move_phase(minute);
@@ -297,8 +301,8 @@ void Engine::insist_on_silence(Timestamp now) {
     const profile::Point& point = profile_.point(finding.points.front());
     const std::string others = finding.points.size() > 1 ? fmt::format(" and {} more points", finding.points.size() - 1) : "";
     const auto& latest = watch(finding.points.front()).latest();
-    finding.message = fmt::format("still no good reading of {}{} after {} ({}): its hours stand still until somebody has looked at its meter and clip", point.name, others, span_text(now - finding.at),
-                                  latest && !latest->is_good() ? to_word(latest->quality()) : "nothing comes");
+    finding.message = fmt::format("still no good reading of {}{} after {} ({}): {} until somebody has looked at its meter and clip", point.name, others, span_text(now - finding.at),
+                                  latest && !latest->is_good() ? to_word(latest->quality()) : "nothing comes", point.is_protective ? "its hours stand still" : "its gap stays open");
     finding.severity = Severity::warn;
     finding.at = now;
     book_.raise(std::move(finding));
@@ -389,13 +393,23 @@ void Engine::begin_segment(Timestamp at) {
   quiet_.clear();
   for (analysis::Quiet& quiet : quiets_) quiet.clear();
   no_power_since_.reset();
+  end_course_findings(at, "a new segment begins; it is judged afresh");
+}
+
+/// What was said of courses does not hold any more: levels are learned anew.
+void Engine::end_course_findings(Timestamp at, const std::string& why) {
+  struct Ended {
+    Kind kind;
+    std::optional<PointId> point;
+    Aspect aspect;
+  };
+  std::vector<Ended> ended;
   for (const Finding* finding : book_.standing()) {
-    const bool ends = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway || finding->kind == Kind::speed ||
-                      (finding->kind == Kind::step && !draws_no_power_);
-    if (!ends) continue;
-    const std::optional<PointId> point = finding->points.empty() ? std::nullopt : std::optional(finding->points.front());
-    book_.clear(finding->kind, point, at, "a new segment begins; it is judged afresh");
+    const bool is_course = finding->kind == Kind::drift || finding->kind == Kind::rise || finding->kind == Kind::imbalance || finding->kind == Kind::runaway || finding->kind == Kind::speed ||
+                           (finding->kind == Kind::step && !draws_no_power_);
+    if (is_course) ended.push_back({finding->kind, finding->points.empty() ? std::nullopt : std::optional(finding->points.front()), finding->aspect});
   }
+  for (const Ended& one : ended) book_.clear(one.kind, one.point, at, why, one.aspect);
 }
 
 // ---- off -------------------------------------------------------------------------------------------------------

@@ -94,7 +94,7 @@ class Engine {
   std::string loop_text(const PointWatch& bias) const;
   std::string heat_text(const PointWatch& watch) const;
   std::string company_text(const Case& told) const;
-  std::string ahead_text(const PointWatch& watch, double per_hour, Finding& finding) const;
+  std::string ahead_text(const PointWatch& watch, double direction, Finding& finding) const;
   analysis::Climate::Input climate() const;
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
@@ -108,6 +108,7 @@ class Engine {
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
   void begin_segment(Timestamp at);
+  void end_course_findings(Timestamp at, const std::string& why);
   void open_outlet(Timestamp at, Power power, std::string reason, int attempt = 1);
   void finish(Timestamp at);
   void say_stage(Timestamp at, std::string text);

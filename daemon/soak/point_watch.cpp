@@ -129,9 +129,6 @@ void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken
     return;
   }
   if (moment.is_restless || contact_.is_lost()) return;
-  // What is left of a figure that has gone is noise, and noise jumps.
-  constexpr double gone_share = 0.1;
-  if (is_baseline_current_ && traits_.scale == analysis::Scale::logarithm && std::fabs(level) < gone_share * std::fabs(baselines_.back().raw_level)) return;
   if (is_programme_) {
     // Music only adds to an idle current: what falls well below the floor is no music.
     if (!moment.quiet_floor || point_->role != Role::bias) return;
@@ -145,6 +142,9 @@ void PointWatch::judge_meter(const Reading& reading, const Moment& moment, Taken
     taken.is_below_floor = below_floor_since_ && reading.at() - *below_floor_since_ >= below_floor_after;
     return;
   }
+  // What is left of a figure that has gone is noise, and noise jumps.
+  constexpr double gone_share = 0.1;
+  if (is_baseline_current_ && traits_.scale == analysis::Scale::logarithm && std::fabs(level) < gone_share * std::fabs(baselines_.back().raw_level)) return;
   if (std::fabs(value - level) > std::max(analysis::Bursts::spreads_wild * closed_->spread, least)) last_wild_at_ = reading.at();
   taken.bursts = bursts_.step(reading.at(), value, level, closed_->spread, least);
   const double no_steps = std::max({3.0 * digit_, 0.05 * least});

@@ -101,6 +101,8 @@ class PointWatch {
   Timestamp stuck_since() const { return stuck_.since(); }
   /// Neither stuck nor reversed at the last reading.
   bool has_sane_meter() const { return !is_stuck_ && reversed_ == 0; }
+  /// Under programme: it stands below what it always came back to.
+  bool is_below_floor() const { return below_floor_since_.has_value(); }
   void forget_bursts() { bursts_.clear(); }
   bool has_calm_contact(Timestamp now) const { return bursts_.is_calm(now); }
   /// The smallest movement that this meter can show, on the scale of the traits: a few of its digits, or what its

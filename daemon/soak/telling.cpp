@@ -84,13 +84,13 @@ void Engine::learn_trend_of(PointWatch& watch) {
   watch.trend = analysis::judge_trend(hours, values, moved);
 }
 
-std::string Engine::ahead_text(const PointWatch& watch, double per_hour, Finding& finding) const {
+std::string Engine::ahead_text(const PointWatch& watch, double direction, Finding& finding) const {
   const profile::Point& point = watch.point();
   const double raw = *watch.last_good();
-  const auto ahead = analysis::limit_ahead(point, raw, per_hour);
+  const auto ahead = analysis::limit_ahead(point, raw, direction);
   if (!ahead) return {};
   finding.limit = ahead->limit;
-  if (!watch.trend || !watch.trend->is_significant || (watch.trend->fit.slope > 0.0) != (per_hour > 0.0)) return {};
+  if (!watch.trend || !watch.trend->is_significant || (watch.trend->fit.slope > 0.0) != (direction > 0.0)) return {};
   const auto hours = analysis::hours_to_limit(raw, ahead->limit, watch.trend->fit);
   if (!hours || hours->likely > hours_ahead_max) return {};
   return fmt::format("; {} limit {} {}", ahead->is_trip ? "trip" : "warning", figure(point, ahead->limit), range_text(*hours));
@@ -166,7 +166,11 @@ void Engine::tell(const Case& told, Timestamp now) {
   Finding finding{kind, is_known ? Severity::note : Severity::warn, true, now, {told.named}, raw, std::nullopt, point.uom.symbol, Aspect::reading, {}};
   finding.points.insert(finding.points.end(), told.with.begin(), told.with.end());
   const double hours = std::max(told.state.is_quick ? told.state.quick_minutes / 60.0 : hours_of(now - at_ms(told.state.since_minute * 60000)), 1.0 / 60.0);
-  const std::string against = told.is_difference ? "beside its matched points" : "at these mains and in this room";
+  const std::string against = told.is_difference           ? "beside its matched points"
+                              : mains_point_ && ambient_point_ ? "at these mains and in this room"
+                              : mains_point_                   ? "at these mains"
+                              : ambient_point_                 ? "in this room"
+                                                               : "by its own course";
   std::string text = fmt::format("{} {}: {} where {} is expected {} ({} in {})", point.name, verb_of(kind, told.state.moved), figure(point, raw),
                                  figure(point, expected_from(raw, told.state.moved, traits)), against, amount_text(told.state.moved, point, traits), hours_text(hours));
   text += ahead_text(watch, told.state.moved, finding);
@@ -194,7 +198,7 @@ void Engine::end_departures(Timestamp now) {
       case Kind::rise:
       case Kind::speed:
       case Kind::imbalance: is_over = is_calm; break;
-      case Kind::step: is_over = is_calm && !draws_no_power_; break;
+      case Kind::step: is_over = finding->aspect == Aspect::meter ? !first.is_below_floor() : is_calm && !draws_no_power_; break;
       case Kind::intermittent: is_over = first.has_calm_contact(now) && first.times_rougher() < analysis::Roughness::times_rougher / 2.0; break;
       case Kind::sensor: is_over = finding->aspect == Aspect::meter && is_calm && first.has_sane_meter(); break;
       default: break;
@@ -204,7 +208,7 @@ void Engine::end_departures(Timestamp now) {
   for (const Ended& one : ended) {
     const PointWatch& watch = points_[one.point.index];
     const bool is_course = one.aspect == Aspect::reading;
-    book_.clear(one.kind, one.point, now, fmt::format("{} {}: {}", watch.point().name, is_course ? "is back where mains and room would have it" : "reads soundly again", figure(watch.point(), *watch.last_good())),
+    book_.clear(one.kind, one.point, now, fmt::format("{} {}: {}", watch.point().name, is_course ? "is back on its course" : "reads soundly again", figure(watch.point(), *watch.last_good())),
                 one.aspect);
   }
 }
