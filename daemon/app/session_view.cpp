@@ -121,7 +121,8 @@ http::PointView UnitSession::point_view(PointId id) const {
       const auto level = watch.recent_level(std::chrono::minutes{15});
       if (level && watch.expectation().is_relative && baseline->level != 0.0) view.change_from_baseline_percent = 100.0 * (*level / baseline->level - 1.0);
     }
-    view.is_settled = watch.settling.state == analysis::SettlingState::settled;
+    const bool is_weather = point.role == profile::Role::mains_voltage || point.role == profile::Role::mains_current || point.role == profile::Role::ambient;
+    if (!is_weather) view.settling = analysis::settling_text(watch.settling);
     if (watch.trend) {
       view.slope_per_hour = watch.trend->fit.slope;
       view.slope_low = watch.trend->fit.slope_low;

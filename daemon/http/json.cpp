@@ -88,7 +88,7 @@ Json to_json(const PointView& point) {
           {"trip_high", number_or_null(point.trip_high)},
           {"baseline", number_or_null(point.baseline)},
           {"change_from_baseline_percent", number_or_null(point.change_from_baseline_percent)},
-          {"is_settled", point.is_settled},
+          {"settling", point.settling},
           {"slope_per_hour", number_or_null(point.slope_per_hour)},
           {"slope_low", number_or_null(point.slope_low)},
           {"slope_high", number_or_null(point.slope_high)}};

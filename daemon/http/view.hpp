@@ -97,7 +97,7 @@ struct PointView {
   std::optional<double> trip_high;
   std::optional<double> baseline;
   std::optional<double> change_from_baseline_percent;
-  bool is_settled = false;
+  std::string settling;          ///< "settled", "settled in about 25 min (20 to 40)"...; empty where nothing settles
   std::optional<double> slope_per_hour;
   std::optional<double> slope_low;  ///< ends of the slope's confidence interval
   std::optional<double> slope_high;

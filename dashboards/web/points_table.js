@@ -53,7 +53,7 @@ function make_row({ point: first }) {
       set_text(slope_rest, words.rest);
       set_text(warn, range_words(point.warn_low, point.warn_high, point.shown_uom));
       set_text(trip, range_words(point.trip_low, point.trip_high, point.shown_uom));
-      set_text(settled, point.is_settled ? "settled" : "not settled");
+      set_text(settled, point.settling || "\u2013");
       for (const cell of cells) set_attribute(cell, "data-empty", ["\u2013", "none"].includes(cell.textContent) ? "" : null);
     },
   };

@@ -111,7 +111,7 @@ const ALARM_STATES = {
   normal: "back to normal",
   unacknowledged: "standing, nobody has answered",
   acknowledged: "standing, acknowledged",
-  returned_unacknowledged: "over by itself, nobody has answered",
+  returned_unacknowledged: "over, nobody has answered",
   latched_unacknowledged: "over but held, nobody has answered",
   latched_acknowledged: "over but held, acknowledged",
   shelved: "shelved", suppressed: "suppressed", out_of_service: "out of service",

@@ -18,14 +18,14 @@ def point(name, quantity, uom, role, value, nominal=None, warn=(None, None), tri
     known = {"name": name, "quantity": quantity, "uom": uom, "shown_uom": shown or {"Cel": "°C"}.get(uom, uom), "role": role,
              "value": value, "quality": "good", "time_s": NOW_S - 4.0, "age_s": 4.0, "nominal": nominal,
              "warn_low": warn[0], "warn_high": warn[1], "trip_low": trip[0], "trip_high": trip[1],
-             "baseline": None, "change_from_baseline_percent": None, "is_settled": False,
+             "baseline": None, "change_from_baseline_percent": None, "settling": "settled in about 25 min (20 to 40)",
              "slope_per_hour": None, "slope_low": None, "slope_high": None}
     known.update(more)
     return known
 
 
 def judged(baseline, change, slope, half):
-    return {"baseline": baseline, "change_from_baseline_percent": change, "is_settled": True,
+    return {"baseline": baseline, "change_from_baseline_percent": change, "settling": "settled",
             "slope_per_hour": slope, "slope_low": slope - half, "slope_high": slope + half}
 
 

@@ -45,7 +45,7 @@ inline UnitView sample_unit() {
   bias.trip_high = 570.0;
   bias.baseline = 379.6;
   bias.change_from_baseline_percent = 15.3;
-  bias.is_settled = true;
+  bias.settling = "settled";
   bias.slope_per_hour = 0.4;
   bias.slope_low = -0.1;
   bias.slope_high = 0.9;
