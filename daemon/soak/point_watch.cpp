@@ -20,7 +20,7 @@ constexpr double deadband_of_distance = 0.20;
 constexpr double deadband_of_limit = 0.02;
 constexpr Duration programme_warn_delay = std::chrono::minutes{15};
 constexpr Duration programme_supply_delay = std::chrono::minutes{5};
-constexpr Duration programme_trip_delay = std::chrono::minutes{5};
+constexpr Duration programme_trip_delay = std::chrono::minutes{1};
 /// A unit counts as up, for the limits that a cold one is beyond, after standing inside them this long.
 constexpr Duration up_after = std::chrono::seconds{10};
 
