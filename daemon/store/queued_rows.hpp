@@ -28,6 +28,6 @@ struct TextRow {
   std::string kind;
   std::string json;
 };
-using Row = std::variant<RunBegins, RunEnds, BatchRow, TextRow>;
+using Row = std::variant<RunBegins, RunEnds, BatchRow, TextRow, JournalRow>;
 
 }  // namespace steadyglow::store

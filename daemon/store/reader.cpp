@@ -14,7 +14,8 @@ namespace {
 constexpr std::int64_t seq_max = std::int64_t{1} << 60;
 
 constexpr const char* newest_seq =
-    "SELECT max(coalesce((SELECT max(seq) FROM reading_batch), 0), coalesce((SELECT max(seq) FROM input), 0), coalesce((SELECT max(seq) FROM event), 0))";
+    "SELECT max(coalesce((SELECT max(seq) FROM reading_batch), 0), coalesce((SELECT max(seq) FROM input), 0), coalesce((SELECT max(seq) FROM event), 0),"
+    " coalesce((SELECT max(seq) FROM journal), 0))";
 
 /// Sums of one bucket while it fills.
 struct Filling {
@@ -155,6 +156,23 @@ Result<std::vector<EventRow>> StoreReader::events(std::int64_t run) {
   const auto all = stretch(run);
   if (!all) return tl::unexpected(all.error());
   return texts("event", run, *all);
+}
+
+Result<std::vector<JournalRow>> StoreReader::journal(std::int64_t after_seq) {
+  std::vector<JournalRow> rows;
+  auto select = connection_.prepare("SELECT seq, utc_ms, kind, json, crc32 FROM journal WHERE seq > ? ORDER BY seq");
+  if (!select) return tl::unexpected(select.error());
+  select->bind(after_seq);
+  while (true) {
+    const auto row = select->step();
+    if (!row && row.error().fault != Fault::bad_data) return tl::unexpected(row.error());
+    if (!row) return tell(damage_, "the journal cannot be read to its end: " + row.error().message), rows;
+    if (!*row) return rows;
+    JournalRow entry{select->number(0), select->number(1), std::string(select->bytes(2)), std::string(select->bytes(3))};
+    if (select->number(4) != std::int64_t{row_crc("journal", entry.seq, entry.utc_ms, entry.kind, entry.json)})
+      tell(damage_, "journal " + std::to_string(entry.seq) + " is damaged and was left out");
+    else rows.push_back(std::move(entry));
+  }
 }
 
 Result<std::int64_t> StoreReader::first_at_or_after(std::int64_t run, Stretch stretch, Timestamp at) {

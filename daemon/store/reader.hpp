@@ -29,6 +29,8 @@ class StoreReader {
   Result<void> for_each_input(std::int64_t run, const std::function<void(const InputRow&)>& visit);
   /// In the order in which they came.
   Result<std::vector<EventRow>> events(std::int64_t run);
+  /// The bench's journal after this number, in the order in which it was written.
+  Result<std::vector<JournalRow>> journal(std::int64_t after_seq = 0);
   /// Minimum, mean and maximum of the good readings in [from, to), cut into equal buckets. Bad readings and gaps leave
   /// empty buckets. Fails with Fault::usage unless from < to and 1 <= buckets <= history_buckets_max.
   Result<HistoryBuckets> history(std::int64_t run, std::span<const PointId> points, Timestamp from, Timestamp to, std::size_t buckets);

@@ -54,6 +54,15 @@ struct EventRow {
   std::string kind;
   std::string json;
 };
+/// What is true of the bench between runs and across them: a rehearsal, a relay marked defective, a message and its
+/// delivery. Shares the numbering of the inputs and events.
+struct JournalRow {
+  std::int64_t seq = 0;
+  std::int64_t utc_ms = 0;  ///< since 1970; a label, and what ages are told by
+  std::string kind;
+  std::string json;
+};
+
 /// The event that the store itself writes into a run when it had no room for readings: {"batches":N,"from_s":..,"to_s":..}.
 inline constexpr std::string_view event_kind_not_stored = "not_stored";
 

@@ -50,6 +50,12 @@ Result<Salvaged> salvage_running_runs(const std::string& file, const std::functi
     if (begins.run.state != "running") continue;
     if (auto done = salvage_run(**reader, begins, take); !done) return tl::unexpected(done.error());
   }
+  // What is true of the bench holds on: a relay that was marked defective stays so.
+  const auto journal = (*reader)->journal();
+  if (!journal) return tl::unexpected(journal.error());
+  std::vector<Row> rows(journal->begin(), journal->end());
+  for (std::size_t first = 0; first < rows.size(); first += rows_at_once)
+    if (auto taken = take(std::span(rows).subspan(first, std::min(rows_at_once, rows.size() - first))); !taken) return tl::unexpected(taken.error());
   salvaged.damage = (*reader)->damage();
   return salvaged;
 }

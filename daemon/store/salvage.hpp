@@ -13,7 +13,8 @@ struct Salvaged {
   Damage damage;
 };
 
-/// Reads out of a damaged store all that is sound of the runs that were going on, so that guarding can go on from it. `take`
+/// Reads out of a damaged store all that is sound of the runs that were going on and of the journal, so that
+/// guarding can go on from it. `take`
 /// gets the rows with the numbers they had, each run's beginning first.
 Result<Salvaged> salvage_running_runs(const std::string& file, const std::function<Result<void>(std::span<const Row>)>& take);
 

@@ -7,7 +7,7 @@ namespace {
 
 // Plain rowid tables that only ever grow at their end: no index, no WITHOUT ROWID. Either would touch a page per point
 // and multiply what is written to flash.
-constexpr std::array<Migration, 1> steps_so_far{{
+constexpr std::array<Migration, 2> steps_so_far{{
     {1, R"sql(
 CREATE TABLE run (
   id INTEGER PRIMARY KEY,
@@ -51,6 +51,15 @@ CREATE TABLE event (
   seq INTEGER PRIMARY KEY,
   run INTEGER NOT NULL,
   at_ms INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  json TEXT NOT NULL,
+  crc32 INTEGER NOT NULL
+) STRICT;
+)sql"},
+    {2, R"sql(
+CREATE TABLE journal (
+  seq INTEGER PRIMARY KEY,
+  utc_ms INTEGER NOT NULL,
   kind TEXT NOT NULL,
   json TEXT NOT NULL,
   crc32 INTEGER NOT NULL

@@ -132,6 +132,25 @@ std::int64_t Store::append_event(std::int64_t run, Timestamp at, std::string_vie
   return seq;
 }
 
+std::int64_t Store::append_journal(std::int64_t utc_ms, std::string_view kind, std::string json) {
+  std::unique_lock lock(mutex_);
+  const std::size_t bytes = row_overhead_bytes + kind.size() + json.size();
+  if (!has_room(bytes, false)) return ++health_.dropped, 0;
+  push(JournalRow{++last_seq_, utc_ms, std::string(kind), std::move(json)}, bytes, true);
+  const std::int64_t seq = last_seq_;
+  lock.unlock();
+  wakes_.notify_one();
+  return seq;
+}
+
+void Store::hold(bool is_held) {
+  {
+    const std::lock_guard guard(mutex_);
+    held_ += is_held ? 1 : -1;
+  }
+  if (!is_held) wakes_.notify_one();
+}
+
 Result<void> Store::flush(std::chrono::milliseconds patience) {
   std::unique_lock lock(mutex_);
   const std::uint64_t wanted = pushed_;
@@ -184,9 +203,10 @@ void Store::work() {
   std::unique_lock lock(mutex_);
   while (true) {
     if (in_hand_.empty()) {
-      wakes_.wait(lock, [&] { return !queue_.empty() || is_stopping_; });
+      wakes_.wait(lock, [&] { return (!queue_.empty() && held_ == 0) || is_stopping_; });
       if (queue_.empty()) return;
       if (!is_due()) wakes_.wait_until(lock, *oldest_ + options_.commit_every, [&] { return is_due(); });
+      if (held_ > 0 && !is_stopping_) continue;
       take_in_hand();
     }
     lock.unlock();

@@ -71,6 +71,22 @@ class Store {
   std::int64_t append_input(std::int64_t run, Timestamp at, std::string_view kind, std::string json);
   std::int64_t append_event(std::int64_t run, Timestamp at, std::string_view kind, std::string json);
 
+  /// Of the bench, not of a run. Returns its number, or 0 if there was no room for it.
+  std::int64_t append_journal(std::int64_t utc_ms, std::string_view kind, std::string json);
+
+  /// While one of these lives, what is appended is not begun to be written: it all goes into one transaction, so that an
+  /// alarm never stands without the message that tells of it. Hold it for the length of one handler of the loop.
+  class Together {
+   public:
+    explicit Together(Store& store) : store_(store) { store_.hold(true); }
+    ~Together() { store_.hold(false); }
+    Together(const Together&) = delete;
+    Together& operator=(const Together&) = delete;
+
+   private:
+    Store& store_;
+  };
+
   /// Waits until all that was appended before is on the disk. Fails with the reason if that takes longer than `patience`.
   Result<void> flush(std::chrono::milliseconds patience = flush_patience);
   StoreHealth health() const;
@@ -88,6 +104,7 @@ class Store {
   };
 
   Store(FileLock lock, Writer writer, StoreOptions options);
+  void hold(bool is_held);
   // The following with mutex_ held.
   bool has_room(std::size_t bytes, bool is_reading) const;
   std::int64_t push_text(bool is_event, std::int64_t run, Timestamp at, std::string_view kind, std::string json);
@@ -120,6 +137,7 @@ class Store {
   std::int64_t last_run_ = 0;                      // under mutex_
   std::uint64_t pushed_ = 0;                       // under mutex_: rows, ever
   std::uint64_t done_ = 0;                         // under mutex_: rows on the disk, ever
+  int held_ = 0;                                   // under mutex_: Together objects alive
   bool is_urgent_ = false;                         // under mutex_
   bool is_stopping_ = false;                       // under mutex_
   Clock::time_point give_up_at_{};                 // under mutex_, once stopping

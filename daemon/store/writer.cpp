@@ -151,6 +151,7 @@ Result<void> Writer::prepare() {
   if (done) done = prepared("INSERT INTO reading_batch VALUES (?,?,?,?,?) ON CONFLICT (seq) DO NOTHING", all.batch);
   if (done) done = prepared("INSERT INTO input VALUES (?,?,?,?,?,?) ON CONFLICT (seq) DO NOTHING", all.input);
   if (done) done = prepared("INSERT INTO event VALUES (?,?,?,?,?,?) ON CONFLICT (seq) DO NOTHING", all.event);
+  if (done) done = prepared("INSERT INTO journal VALUES (?,?,?,?,?) ON CONFLICT (seq) DO NOTHING", all.journal);
   if (done) statements_ = std::move(all);
   return done;
 }
@@ -158,7 +159,7 @@ Result<void> Writer::prepare() {
 Result<void> Writer::read_numbers() {
   const auto seq = connection_->number(
       "SELECT max(coalesce((SELECT max(seq) FROM reading_batch), 0), coalesce((SELECT max(seq) FROM input), 0),"
-      " coalesce((SELECT max(seq) FROM event), 0), coalesce((SELECT max(first_seq) FROM run), 0), coalesce((SELECT max(last_seq) FROM run_end), 0))");
+      " coalesce((SELECT max(seq) FROM event), 0), coalesce((SELECT max(seq) FROM journal), 0), coalesce((SELECT max(first_seq) FROM run), 0), coalesce((SELECT max(last_seq) FROM run_end), 0))");
   if (!seq) return tl::unexpected(seq.error());
   const auto run = connection_->number("SELECT max(coalesce((SELECT max(id) FROM run), 0), coalesce((SELECT max(run) FROM run_end), 0))");
   if (!run) return tl::unexpected(run.error());
@@ -243,6 +244,11 @@ Result<void> Writer::insert(const Row& row) {
       into.bind(std::int64_t{row_crc(r.is_event ? "event" : "input", r.seq, r.run, ms_of(r.at), r.kind, r.json)});
       return done(into);
     }
+    Result<void> operator()(const JournalRow& r) const {
+      to.journal.bind(r.seq).bind(r.utc_ms).bind(r.kind).bind(r.json);
+      to.journal.bind(std::int64_t{row_crc("journal", r.seq, r.utc_ms, r.kind, r.json)});
+      return done(to.journal);
+    }
   };
   return std::visit(Inserter{*statements_}, row);
 }
@@ -261,6 +267,7 @@ void Writer::note_numbers(const Row& row) {
   }
   if (const auto* batch = std::get_if<BatchRow>(&row)) numbers_.seq = std::max(numbers_.seq, batch->seq);
   if (const auto* text = std::get_if<TextRow>(&row)) numbers_.seq = std::max(numbers_.seq, text->seq);
+  if (const auto* journal = std::get_if<JournalRow>(&row)) numbers_.seq = std::max(numbers_.seq, journal->seq);
 }
 
 Result<void> Writer::commit(std::span<const Row> rows) {

@@ -38,7 +38,7 @@ class Writer {
 
  private:
   struct Statements {
-    Statement run, run_end, batch, input, event;
+    Statement run, run_end, batch, input, event, journal;
   };
   struct FileId {
     std::uint64_t device = 0;

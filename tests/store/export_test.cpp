@@ -110,6 +110,8 @@ TEST(Export, SaysThatThereIsNoSuchRun) {
 /// Every row of the file as tests/store/read_by_the_document.py prints it.
 std::string told_by_us(StoreReader& reader) {
   std::ostringstream out;
+  const auto journal = reader.journal();
+  for (const JournalRow& row : *journal) out << "journal " << row.seq << ' ' << row.utc_ms << ' ' << row.kind << ' ' << row.json << '\n';
   const auto runs = reader.runs();
   for (const RunRow& run : *runs) {
     out << "run " << run.id << ' ' << run.unit << ' ' << run.state;
@@ -142,6 +144,7 @@ TEST(Format, IsWhatTheDocumentSays) {
         batch.push_back(Reading::of(PointId{static_cast<std::uint16_t>(chance() % 300)}, at_ms(1000 * i - (i % 3 == 0 ? n : 0)), chance() % 4 == 0 ? 0.0 : std::bit_cast<double>(chance()), static_cast<Quality>(chance() % quality_count)));
       store->append_readings(run, at_ms(1000 * i), batch);
       if (i % 50 == 0) store->append_input(run, at_ms(1000 * i), "acknowledge", "{\"who\":\"Jürgen\"}");
+      if (i % 70 == 2) store->append_journal(1'700'000'000'000 + i, "relay", "{\"name\":\"Müller\"}");
       if (i % 50 == 1) store->append_event(run, at_ms(1000 * i), "finding", "{}");
     }
     if (run == 1) store->end_run(run, "2026-02-01T22:00:00.000Z");

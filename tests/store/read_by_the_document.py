@@ -64,8 +64,10 @@ def readings(at_ms, blob):
 
 def main():
     db = sqlite3.connect(f"file:{sys.argv[1]}?mode=ro", uri=True)
-    if db.execute("PRAGMA application_id").fetchone()[0] != 0x53474C57 or db.execute("PRAGMA user_version").fetchone()[0] != 1:
-        sys.exit("not a store of layout 1")
+    if db.execute("PRAGMA application_id").fetchone()[0] != 0x53474C57 or db.execute("PRAGMA user_version").fetchone()[0] != 2:
+        sys.exit("not a store of layout 2")
+    for seq, utc_ms, kind, body in rows(db, "journal"):
+        print("journal", seq, utc_ms, kind, body)
     ended = {run for run, _, _ in rows(db, "run_end")}
     inputs = [(seq, run, at_ms, "readings", blob) for seq, run, at_ms, blob in rows(db, "reading_batch")]
     inputs = sorted(inputs + [tuple(row) for row in rows(db, "input")], key=lambda row: row[0])
