@@ -28,15 +28,45 @@ void Keeper::open(std::string reason, bool locks) {
   reason_ = std::move(reason);
 }
 
-Result<void> Keeper::close(const std::string& who, bool is_at_the_bench) {
+Result<void> Keeper::may_close(const std::string& who) const {
   if (who.empty()) return fail(Fault::permission, "nobody's name is given", "power is switched on by a person with a name");
-  if (is_locked_ && !is_at_the_bench)
-    return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
+  if (is_defective())
+    return fail(Fault::permission, "this contact is marked defective: " + defect_, "have it replaced by a qualified person, say so with `steadyglow repaired`, then rehearse the trip");
+  return {};
+}
+
+void Keeper::order_on(std::string reason) {
   wanted_ = Wanted::on;
   is_accepted_ = false;
   is_locked_ = false;
   tried_at_.reset();
-  reason_ = "switched on by " + who;
+  reason_ = std::move(reason);
+}
+
+Result<void> Keeper::close(const std::string& who, bool is_at_the_bench) {
+  if (auto may = may_close(who); !may) return may;
+  if (is_locked_ && !is_at_the_bench)
+    return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
+  order_on("switched on by " + who);
+  return {};
+}
+
+Result<void> Keeper::close_by_policy(const std::string& set_by) {
+  if (auto may = may_close(set_by); !may) return may;
+  if (is_locked_) return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
+  order_on("switched on again as " + set_by + " had set for this run");
+  return {};
+}
+
+void Keeper::mark_defective(std::string why) {
+  if (defect_.empty()) defect_ = why.empty() ? "it did not obey" : std::move(why);
+}
+
+Result<void> Keeper::repaired(const std::string& who) {
+  if (who.empty()) return fail(Fault::permission, "nobody's name is given", "a person with a name says that it was replaced");
+  if (defect_.empty()) return fail(Fault::usage, "this contact is not marked defective");
+  defect_.clear();
+  is_unproven_ = true;
   return {};
 }
 

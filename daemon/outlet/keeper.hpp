@@ -2,8 +2,9 @@
 /// The only path that can switch power. Small enough to read aloud.
 ///
 /// Off is always allowed, from anybody, at once, and is written again until the relay has accepted it.
-/// On is allowed to a person alone, and after a trip only to a person who stands at the bench.
-/// Nothing in here, and nothing that holds a Keeper, switches on by itself.
+/// On is allowed to a person, and after a trip only to a person who stands at the bench. The one thing that closes a
+/// contact without a person is what a person set for this run beforehand, and that never opens an interlock.
+/// A contact that did not obey is defective: nobody closes it until somebody has replaced it.
 #include <chrono>
 #include <optional>
 #include <string>
@@ -30,6 +31,18 @@ class Keeper {
   void open(std::string reason, bool locks);
   /// A person orders it on. Refused while locked, unless that person is at the bench.
   Result<void> close(const std::string& who, bool is_at_the_bench);
+  /// The policy that `set_by` chose for this run switches on again. Refused while locked.
+  Result<void> close_by_policy(const std::string& set_by);
+
+  /// The contact did not obey: the current went on. No closing from now on.
+  void mark_defective(std::string why);
+  /// A person has replaced or repaired it. That it obeys, only a rehearsal proves.
+  Result<void> repaired(const std::string& who);
+  void proven() { is_unproven_ = false; }
+  bool is_defective() const { return !defect_.empty(); }
+  const std::string& defect() const { return defect_; }
+  /// Repaired, and not rehearsed since.
+  bool is_unproven() const { return is_unproven_ || is_defective(); }
 
   Wanted wanted() const { return wanted_; }
   bool is_accepted() const { return is_accepted_; }  ///< the relay took the last order; whether it obeyed, the current tells
@@ -38,6 +51,9 @@ class Keeper {
   unsigned refused_writes() const { return refused_writes_; }
 
  private:
+  Result<void> may_close(const std::string& who) const;
+  void order_on(std::string reason);
+
   Wanted wanted_ = Wanted::unknown;
   bool is_accepted_ = true;
   bool is_locked_ = false;
@@ -45,6 +61,8 @@ class Keeper {
   std::optional<Instant> tried_at_;
   unsigned refused_writes_ = 0;
   std::string reason_;
+  std::string defect_;
+  bool is_unproven_ = false;
 };
 
 }  // namespace steadyglow::outlet
