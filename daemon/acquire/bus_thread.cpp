@@ -77,17 +77,34 @@ void BusThread::stop() {
   has_mail_.notify_one();
   if (thread_.joinable()) thread_.join();
   for (Order& order : std::exchange(orders_, {}))
-    finish(std::move(order.done), fail(Fault::unavailable, "the bus is being stopped", {}, spec_.name));
+    finish(std::move(order), fail(Fault::unavailable, "the bus is being stopped", {}, spec_.name));
 }
 
 void BusThread::order(std::size_t meter, std::size_t output, bool on, std::function<void(Result<void>)> done) {
-  assert(meter < spec_.meters.size() && output < spec_.meters[meter].outputs.size());
+  put({meter, output, on, std::move(done), {}});
+}
+
+void BusThread::ask(std::size_t meter, std::size_t output, std::function<void(Result<bool>)> done) {
+  put({meter, output, false, {}, std::move(done)});
+}
+
+void BusThread::put(Order order) {
+  assert(order.meter < spec_.meters.size() && order.output < spec_.meters[order.meter].outputs.size());
   {
     const std::lock_guard lock(mutex_);
-    if (is_stopping_) return finish(std::move(done), fail(Fault::unavailable, "the bus is stopped", {}, spec_.name));
+    if (is_stopping_) return finish(std::move(order), fail(Fault::unavailable, "the bus is stopped", {}, spec_.name));
     if (orders_.size() >= options_.orders_waiting_max)
-      return finish(std::move(done), fail(Fault::unavailable, "too many orders are waiting for this bus", "open the circuit by hand", spec_.name));
-    orders_.push_back({meter, output, on, std::move(done)});
+      return finish(std::move(order), fail(Fault::unavailable, "too many orders are waiting for this bus", "open the circuit by hand", spec_.name));
+    // Off goes first: what is to be switched on or asked can wait for it, and a switch-on of the same output that has not
+    // begun is dropped: it must not follow the off.
+    const bool is_off = !order.on && !order.asked;
+    if (is_off) {
+      const auto is_overtaken = [&](const Order& o) { return o.on && o.meter == order.meter && o.output == order.output; };
+      for (Order& overtaken : orders_)
+        if (is_overtaken(overtaken)) finish(std::move(overtaken), fail(Fault::unavailable, "an order to switch off overtook it", {}, spec_.name));
+      std::erase_if(orders_, [&](const Order& o) { return !o.asked && !o.done; });
+    }
+    orders_.insert(is_off ? std::find_if(orders_.begin(), orders_.end(), [](const Order& o) { return o.on || o.asked; }) : orders_.end(), std::move(order));
   }
   has_mail_.notify_one();
 }
@@ -152,6 +169,10 @@ void BusThread::take_turn(drivers::Bus& bus, Schedule& schedule, const Step& ste
 }
 
 void BusThread::carry_out(drivers::Bus& bus, Order order) {
+  if (order.asked) {
+    boost::asio::post(loop_, [asked = std::move(order.asked), is_on = bus.read_output(order.meter, order.output)] { asked(is_on); });
+    return;
+  }
   Result<void> result = bus.write_output(order.meter, order.output, order.on);
   bool is_stopping = false;
   {
@@ -164,11 +185,14 @@ void BusThread::carry_out(drivers::Bus& bus, Order order) {
       result = fail(Fault::unavailable, "output `" + spec_.meters[order.meter].outputs[order.output] + "` accepted the order and did not follow it",
                     "open the circuit by hand if it must be off", spec_.name);
   }
-  finish(std::move(order.done), std::move(result));
+  finish(std::move(order), std::move(result));
 }
 
-void BusThread::finish(std::function<void(Result<void>)> done, Result<void> result) {
-  boost::asio::post(loop_, [done = std::move(done), result = std::move(result)] { done(result); });
+void BusThread::finish(Order order, Result<void> result) {
+  boost::asio::post(loop_, [order = std::move(order), result = std::move(result)] {
+    if (order.asked) order.asked(result ? Result<bool>(false) : Result<bool>(tl::unexpected(result.error())));
+    else order.done(result);
+  });
 }
 
 void BusThread::post(std::size_t meter, Instant taken_at, drivers::MeterReply reply) {

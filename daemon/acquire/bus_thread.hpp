@@ -64,6 +64,8 @@ class BusThread {
   /// Overtakes every poll. `done` runs on the loop: good when the device accepted the order and, where it lets its
   /// output be read back, says the same. That the load is really off only a measurement proves.
   void order(std::size_t meter, std::size_t output, bool on, std::function<void(Result<void>)> done);
+  /// Asks the device how this output stands, before every poll. True: energised. `done` runs on the loop.
+  void ask(std::size_t meter, std::size_t output, std::function<void(Result<bool>)> done);
   /// Reads this meter next, before its turn and even if it is silent.
   void poll_soon(std::size_t meter);
   BusHealth health() const;
@@ -74,6 +76,7 @@ class BusThread {
     std::size_t output;
     bool on;
     std::function<void(Result<void>)> done;
+    std::function<void(Result<bool>)> asked;  ///< set: nothing is written, the output is read
   };
   struct Outbox;
 
@@ -81,7 +84,8 @@ class BusThread {
   void carry_out(drivers::Bus& bus, Order order);
   void take_turn(drivers::Bus& bus, Schedule& schedule, const Step& step);
   void post(std::size_t meter, Instant taken_at, drivers::MeterReply reply);
-  void finish(std::function<void(Result<void>)> done, Result<void> result);
+  void put(Order order);
+  void finish(Order order, Result<void> result);
   void publish(const drivers::Bus& bus, const Schedule& schedule);
 
   const std::size_t bus_;

@@ -286,5 +286,35 @@ TEST(BusThread, WhatWasPostedMayOutliveIt) {
   EXPECT_GE(taken, 1);
 }
 
+TEST(BusThread, SaysHowAnOutputStands) {
+  FaultyDevice device;
+  tests::TcpFaultServer server(device);
+  Live live(bus_on(server.port(), "10.0", "0.2", {1}));
+  live.bus.start();
+  std::optional<bool> before, after;
+  live.bus.ask(0, 0, [&](Result<bool> r) { before = r.value_or(true); });
+  live.bus.order(0, 0, true, [](Result<void>) {});
+  live.bus.ask(0, 0, [&](Result<bool> r) { after = r.value_or(false); });
+  ASSERT_TRUE(live.run_until([&] { return after.has_value(); }));
+  EXPECT_EQ(before, false);
+  EXPECT_EQ(after, true);
+}
+
+TEST(BusThread, AnOffOvertakesWhatWaitsAndCancelsASwitchOnOfTheSameOutput) {
+  FaultyDevice device;
+  tests::TcpFaultServer server(device);
+  Live live(bus_on(server.port(), "10.0", "0.2", {1}));
+  std::vector<std::string> heard;
+  live.bus.order(0, 0, true, [&](Result<void> r) { heard.push_back(r ? "on" : "overtaken"); });
+  live.bus.order(0, 0, false, [&](Result<void> r) { heard.push_back(r ? "off" : "off failed"); });
+  live.bus.start();
+  ASSERT_TRUE(live.run_until([&] { return heard.size() == 2; }));
+  EXPECT_EQ(heard, (std::vector<std::string>{"overtaken", "off"}));
+  std::optional<bool> is_on;
+  live.bus.ask(0, 0, [&](Result<bool> r) { is_on = r.value_or(true); });
+  ASSERT_TRUE(live.run_until([&] { return is_on.has_value(); }));
+  EXPECT_EQ(is_on, false);
+}
+
 }  // namespace
 }  // namespace steadyglow::acquire
