@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <map>
 #include <set>
+#include <tuple>
 
 #include "app/text_file.hpp"
 #include "core/decimal.hpp"
@@ -40,6 +41,7 @@ class Loader {
       demo->done();
     }
     read_buses(top);
+    read_benches(top);
     read_units(top);
     top.done();
     if (!errors_.empty()) return std::nullopt;
@@ -112,6 +114,61 @@ class Loader {
     }
   }
 
+  void read_benches(Table& top) {
+    auto tables = top.tables("bench");
+    if (tables.size() > benches_max) top.mistake("bench", fmt::format("{} benches are more than {}", tables.size(), benches_max));
+    constexpr document::Range any_seconds{0.1, 3600.0};
+    std::set<std::string> names;
+    for (Table& table : tables) {
+      BenchSettings bench;
+      bench.name = table.text("name");
+      if (!names.insert(bench.name).second) table.mistake("name", fmt::format("bench `{}` stands here twice", bench.name));
+      bench.breaker_amperes = table.maybe_number("breaker_amperes", {0.1, 200.0});
+      bench.breaker_share = table.maybe_number("breaker_share", {0.1, 1.0}).value_or(breaker_share_default);
+      bench.mains_nominal_volts = table.maybe_number("mains_nominal_volts", {50.0, 500.0});
+      bench.mains_steady_minutes = table.maybe_number("mains_steady_minutes", {0.1, 1440.0}).value_or(mains_steady_minutes_default);
+      bench.stagger_seconds = table.maybe_number("stagger_seconds", any_seconds).value_or(stagger_seconds_default);
+      bench.person_on_call = table.maybe_text("person_on_call").value_or("");
+      if (auto contactor = table.maybe_table("contactor")) {
+        bench.contactor = read_output(*contactor);
+        contactor->done();
+      }
+      if (auto watchdog = table.maybe_table("watchdog")) {
+        bench.watchdog = read_output(*watchdog);
+        bench.watchdog_every = watchdog->maybe_number("every_seconds", any_seconds).value_or(bench.watchdog_every);
+        bench.watchdog_drops_after = watchdog->maybe_number("drops_after_seconds", any_seconds).value_or(bench.watchdog_drops_after);
+        if (bench.watchdog_drops_after < 2.0 * bench.watchdog_every)
+          watchdog->mistake("drops_after_seconds", "the device would drop after a single late write", "let it wait for at least twice every_seconds");
+        watchdog->done();
+      }
+      for (const auto& [key, output] : {std::pair("contactor", bench.contactor), std::pair("watchdog", bench.watchdog)})
+        if (output && !used_outputs_.emplace(output->bus, output->meter, output->output).second)
+          table.mistake(key, "this output is used twice", "contactor, watchdog and every outlet need an output of their own");
+      bench.smoke = read_bench_channel(table, "smoke", Quantity::state);
+      bench.mains = read_bench_channel(table, "mains", Quantity::voltage);
+      table.done();
+      settings_.benches.push_back(std::move(bench));
+    }
+  }
+
+  std::optional<ChannelBinding> read_bench_channel(Table& bench, std::string_view key, Quantity wanted) {
+    auto table = bench.maybe_table(key);
+    if (!table) return std::nullopt;
+    const std::string channel = table->text("channel");
+    table->done();
+    const auto place = channel.empty() ? std::nullopt : find_channel(*table, channel);
+    if (!place) return std::nullopt;
+    const auto& info = settings_.buses[place->bus].meters[place->meter].channels[place->channel];
+    const auto uom = find_uom(info.quantity, info.uom);
+    if (info.quantity != wanted || !uom) {
+      table->mistake("channel", fmt::format("`{}` measures {}, but {} is wanted here", channel, to_word(info.quantity), to_word(wanted)));
+      return std::nullopt;
+    }
+    ChannelBinding binding = *place;
+    binding.factor = uom->to_base;
+    return binding;
+  }
+
   void read_units(Table& top) {
     auto tables = top.tables("unit");
     if (tables.empty()) top.mistake("unit", "there is no [[unit]]", "name at least one unit under test");
@@ -126,6 +183,7 @@ class Loader {
       unit.title = table.maybe_text("title").value_or(unit.name);
       unit.serial = table.maybe_text("serial").value_or("");
       unit.bench = table.maybe_text("bench").value_or("");
+      find_bench(table, unit);
       const std::string start = table.maybe_word("start", {"by_person", "at_once"}).value_or("by_person");
       unit.starts_at_once = start == "at_once";
       if (unit.starts_at_once && !is_demo_) table.mistake("start", "a unit never starts by itself", "at_once is for the demo; start it with: steadyglow start " + unit.name);
@@ -193,17 +251,34 @@ class Loader {
     return std::nullopt;
   }
 
+  void find_bench(Table& table, UnitSettings& unit) {
+    if (settings_.benches.empty()) return;
+    std::vector<std::string_view> known;
+    for (std::size_t i = 0; i < settings_.benches.size(); ++i) {
+      known.push_back(settings_.benches[i].name);
+      if (settings_.benches[i].name == unit.bench) unit.bench_index = i;
+    }
+    if (!unit.bench_index) table.mistake("bench", fmt::format("there is no bench `{}`", unit.bench), fmt::format("known: {}", fmt::join(known, ", ")));
+  }
+
   void read_outlet(Table& table, UnitSettings& unit) {
+    unit.outlet = read_output(table);
+    table.done();
+  }
+
+  std::optional<OutletBinding> read_output(Table& table) {
     const std::string meter = table.text("meter");
     const std::string output = table.text("output");
-    table.done();
-    if (meter.empty() || output.empty()) return;
+    if (meter.empty() || output.empty()) return std::nullopt;
     const auto place = find_meter(table, "meter", meter);
-    if (!place) return;
+    if (!place) return std::nullopt;
     const auto& outputs = settings_.buses[place->bus].meters[place->meter].outputs;
     const auto found = std::find(outputs.begin(), outputs.end(), output);
-    if (found == outputs.end()) return table.mistake("output", fmt::format("`{}` has no output `{}`", meter, output), fmt::format("it has: {}", fmt::join(outputs, ", ")));
-    unit.outlet = OutletBinding{place->bus, place->meter, static_cast<std::size_t>(found - outputs.begin())};
+    if (found == outputs.end()) {
+      table.mistake("output", fmt::format("`{}` has no output `{}`", meter, output), fmt::format("it has: {}", fmt::join(outputs, ", ")));
+      return std::nullopt;
+    }
+    return OutletBinding{place->bus, place->meter, static_cast<std::size_t>(found - outputs.begin())};
   }
 
   void read_points(Table& unit_table, std::vector<Table>& tables, UnitSettings& unit) {
@@ -228,35 +303,47 @@ class Loader {
       if (!seen.contains(point.name)) unit_table.mistake("", fmt::format("point `{}` of the profile is not connected", point.name), "add a [[unit.point]] with its channel");
   }
 
-  void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, double scale) {
+  /// "meter.channel"; factor is left to the caller.
+  std::optional<ChannelBinding> find_channel(Table& table, const std::string& channel) {
     const std::size_t dot = channel.find('.');
-    if (dot == std::string::npos) return table.mistake("channel", fmt::format("`{}` names no channel", channel), "write meter.channel");
+    if (dot == std::string::npos) {
+      table.mistake("channel", fmt::format("`{}` names no channel", channel), "write meter.channel");
+      return std::nullopt;
+    }
     const std::string meter_name = channel.substr(0, dot);
     const std::string channel_name = channel.substr(dot + 1);
     const auto place = find_meter(table, "channel", meter_name);
-    if (!place) return;
+    if (!place) return std::nullopt;
     const auto& channels = settings_.buses[place->bus].meters[place->meter].channels;
     const auto found = std::find_if(channels.begin(), channels.end(), [&](const auto& c) { return c.name == channel_name; });
     if (found == channels.end()) {
       std::vector<std::string_view> known;
       for (const auto& c : channels) known.push_back(c.name);
       const std::string near = document::nearest(channel_name, known);
-      return table.mistake("channel", fmt::format("`{}` has no channel `{}`", meter_name, channel_name),
-                           near.empty() ? fmt::format("it has: {}", fmt::join(known, ", ")) : fmt::format("did you mean `{}`?", near));
+      table.mistake("channel", fmt::format("`{}` has no channel `{}`", meter_name, channel_name),
+                    near.empty() ? fmt::format("it has: {}", fmt::join(known, ", ")) : fmt::format("did you mean `{}`?", near));
+      return std::nullopt;
     }
-    const profile::Point& point = unit.profile.point(id);
-    const auto uom = find_uom(found->quantity, found->uom);
-    if (found->quantity != point.quantity || !uom)
-      return table.mistake("channel", fmt::format("`{}` measures {}, but `{}` is {}", channel, to_word(found->quantity), point.name, to_word(point.quantity)));
-    unit.points.push_back({id, place->bus, place->meter, static_cast<std::size_t>(found - channels.begin()), scale * uom->to_base / point.uom.to_base});
+    return ChannelBinding{place->bus, place->meter, static_cast<std::size_t>(found - channels.begin()), 1.0};
   }
 
+  void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, double scale) {
+    const auto place = find_channel(table, channel);
+    if (!place) return;
+    const auto& info = settings_.buses[place->bus].meters[place->meter].channels[place->channel];
+    const profile::Point& point = unit.profile.point(id);
+    const auto uom = find_uom(info.quantity, info.uom);
+    if (info.quantity != point.quantity || !uom)
+      return table.mistake("channel", fmt::format("`{}` measures {}, but `{}` is {}", channel, to_word(info.quantity), point.name, to_word(point.quantity)));
+    unit.points.push_back({id, place->bus, place->meter, place->channel, scale * uom->to_base / point.uom.to_base});
+  }
+
+  /// Every output has one owner: cutting one unit must not cut another, and nothing but the watchdog writes its coil.
   void check_outlets(std::vector<Table>& tables) {
-    std::set<std::tuple<std::size_t, std::size_t, std::size_t>> used;
     for (std::size_t i = 0; i < settings_.units.size(); ++i) {
       const auto& outlet = settings_.units[i].outlet;
-      if (outlet && !used.emplace(outlet->bus, outlet->meter, outlet->output).second)
-        tables[i].mistake("outlet", "another unit has this outlet already", "cutting one must not cut the other");
+      if (outlet && !used_outputs_.emplace(outlet->bus, outlet->meter, outlet->output).second)
+        tables[i].mistake("outlet", "another unit or a bench has this outlet already", "cutting one must not cut the other");
     }
   }
 
@@ -265,6 +352,7 @@ class Loader {
   Settings settings_;
   bool is_demo_ = false;
   bool has_bad_bus_ = false;
+  std::set<std::tuple<std::size_t, std::size_t, std::size_t>> used_outputs_;
   std::string profile_folder_ = "profiles";
   std::string plan_folder_ = "plans";
   std::string instrument_folder_ = "instruments";

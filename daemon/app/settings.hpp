@@ -23,6 +23,36 @@ struct OutletBinding {
   std::size_t bus = 0;
   std::size_t meter = 0;
   std::size_t output = 0;
+  friend bool operator==(const OutletBinding&, const OutletBinding&) = default;
+};
+
+/// A channel that belongs to the bench, not to a unit.
+struct ChannelBinding {
+  std::size_t bus = 0;
+  std::size_t meter = 0;
+  std::size_t channel = 0;
+  double factor = 1.0;  ///< to the quantity's base unit
+};
+
+inline constexpr double breaker_share_default = 0.8;  ///< of the breaker for a load of 3 h and more: NEC 210.20(A), seen second-hand; local code decides
+inline constexpr double mains_steady_minutes_default = 10.0;
+inline constexpr double stagger_seconds_default = 60.0;
+
+/// One bench: what breaks all of its units, what breaks it when this program hangs, and what feeds it.
+struct BenchSettings {
+  std::string name;
+  std::optional<OutletBinding> contactor;
+  std::optional<OutletBinding> watchdog;
+  double watchdog_every = 2.0;         ///< seconds, real time
+  double watchdog_drops_after = 10.0;  ///< seconds, real time: as the device is set
+  std::optional<ChannelBinding> smoke;  ///< a contact; other than zero is smoke or heat
+  std::optional<ChannelBinding> mains;  ///< volts before the outlets
+  std::optional<double> mains_nominal_volts;
+  std::optional<double> breaker_amperes;
+  double breaker_share = breaker_share_default;
+  double mains_steady_minutes = mains_steady_minutes_default;  ///< before a policy may switch on again
+  double stagger_seconds = stagger_seconds_default;            ///< between two units that a policy switches on
+  std::string person_on_call;
 };
 
 struct UnitSettings {
@@ -30,6 +60,7 @@ struct UnitSettings {
   std::string title;
   std::string serial;
   std::string bench;
+  std::optional<std::size_t> bench_index;  ///< into Settings::benches; empty: no [[bench]] describes it
   std::string profile_name;
   std::string profile_text;  ///< as read, for the record
   std::string plan_name;
@@ -49,11 +80,13 @@ struct Settings {
   std::vector<std::string> allowed_hosts;
   double clock_rate = 1.0;  ///< above 1 in the demo alone
   std::vector<drivers::BusSpec> buses;
+  std::vector<BenchSettings> benches;
   std::vector<UnitSettings> units;
 };
 
 inline constexpr std::size_t units_max = 32;
 inline constexpr std::size_t buses_max = 32;
+inline constexpr std::size_t benches_max = 8;
 
 /// Reads the file and all that it names. Every mistake of every file goes into `errors`, each once.
 std::optional<Settings> load_settings(const std::string& file, Errors& errors);

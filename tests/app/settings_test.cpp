@@ -25,6 +25,12 @@ uom = "V"
 [[output]]
 name = "outlet_1"
 coil = 0
+[[output]]
+name = "contactor_1"
+coil = 8
+[[output]]
+name = "watchdog"
+coil = 9
 )";
 
 constexpr const char* profile_text = R"(
@@ -156,7 +162,47 @@ TEST_F(SettingsFile, OneOutletIsForOneUnit) {
   std::string two = good;
   two += std::string("[[unit]]\nname = \"other\"\nprofile = \"preamp\"\nplan = \"short\"\n[unit.outlet]\nmeter = \"analog\"\noutput = \"outlet_1\"\n[[unit.point]]\nname = \"rail_plus\"\nchannel = \"analog.ch1\"\n");
   EXPECT_FALSE(load(two).has_value());
-  EXPECT_NE(said().find("another unit has this outlet"), std::string::npos) << said();
+  EXPECT_NE(said().find("another unit or a bench has this outlet already"), std::string::npos) << said();
+}
+
+constexpr const char* bench_text = R"([[bench]]
+name = "bench 1"
+breaker_amperes = 16.0
+[bench.contactor]
+meter = "analog"
+output = "contactor_1"
+[bench.watchdog]
+meter = "analog"
+output = "watchdog"
+every_seconds = 2.0
+drops_after_seconds = 10.0
+)";
+
+TEST_F(SettingsFile, ReadsABenchAndFindsItsUnits) {
+  const auto settings = load(with("plan = \"short\"", "plan = \"short\"\nbench = \"bench 1\"") + bench_text);
+  ASSERT_TRUE(settings.has_value()) << said();
+  EXPECT_EQ(settings->units[0].bench_index, 0u);
+  EXPECT_TRUE(settings->benches.at(0).contactor.has_value());
+  EXPECT_DOUBLE_EQ(settings->benches[0].breaker_share, 0.8);
+}
+
+TEST_F(SettingsFile, AUnitStandsAtABenchThatIsDescribed) {
+  EXPECT_FALSE(load(with("plan = \"short\"", "plan = \"short\"\nbench = \"bench 2\"") + bench_text).has_value());
+  EXPECT_NE(said().find("there is no bench `bench 2` hint: known: bench 1"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, TheContactorIsNobodysOutlet) {
+  std::string text = with("output = \"outlet_1\"", "output = \"contactor_1\"");
+  text.replace(text.find("plan = \"short\""), 14, "plan = \"short\"\nbench = \"bench 1\"");
+  EXPECT_FALSE(load(text + bench_text).has_value());
+  EXPECT_NE(said().find("another unit or a bench has this outlet already"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, AWatchdogMustStandOneLateWrite) {
+  std::string text = with("plan = \"short\"", "plan = \"short\"\nbench = \"bench 1\"") + bench_text;
+  text.replace(text.find("every_seconds = 2.0"), 19, "every_seconds = 9.0");
+  EXPECT_FALSE(load(text).has_value());
+  EXPECT_NE(said().find("the device would drop after a single late write"), std::string::npos) << said();
 }
 
 }  // namespace
