@@ -4,9 +4,11 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
+#include <charconv>
 #include <csignal>
 
 #include "app/history.hpp"
+#include "http/json.hpp"
 
 namespace steadyglow::app {
 namespace {
@@ -244,6 +246,32 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
   boost::asio::post(*history_pool_, std::move(work));
 }
 
+Result<nlohmann::ordered_json> Bench::carry_out(const http::Order& order) {
+  using Json = nlohmann::ordered_json;
+  if (order.what == "alarms") {
+    std::int64_t alarm = 0;
+    const auto [end, status] = std::from_chars(order.name.data(), order.name.data() + order.name.size(), alarm);
+    if (status != std::errc{} || end != order.name.data() + order.name.size()) return fail(Fault::bad_data, "there is no alarm " + order.name);
+    auto view = acknowledge(alarm, order.who(), order.text("note"));
+    if (!view) return tl::unexpected(view.error());
+    return Json{{"alarm", http::to_json(*view)}};
+  }
+  if (order.what == "units") {
+    UnitSession* session = find_unit(order.name);
+    if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", order.name));
+    Result<void> done = fail(Fault::bad_data, "this order is not known");
+    if (order.verb == "start") done = session->start(order.who(), order.flag("at_the_bench"));
+    if (order.verb == "stop") done = session->stop(order.who(), order.text("why"));
+    if (!done) return tl::unexpected(done.error());
+    return Json{{"unit", http::to_json(session->view())}};
+  }
+  return fail(Fault::bad_data, "this order is not known");
+}
+
+Result<nlohmann::ordered_json> Bench::answer(const std::string& what, const std::string&, const std::function<std::string(const char*)>&) {
+  return fail(Fault::bad_data, fmt::format("there is no `{}` here", what));
+}
+
 http::Backend Bench::backend() {
   http::Backend backend;
   backend.bench = [this] { return view(); };
@@ -255,19 +283,8 @@ http::Backend Bench::backend() {
     return session->findings();
   };
   backend.history = [this](http::HistoryRequest request, auto reply) { history(std::move(request), std::move(reply)); };
-  backend.acknowledge = [this](std::int64_t alarm, const std::string& who, const std::string& note) { return acknowledge(alarm, who, note); };
-  backend.start = [this](const std::string& unit, const std::string& who, bool is_at_the_bench) -> Result<http::UnitView> {
-    UnitSession* session = find_unit(unit);
-    if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", unit));
-    if (auto started = session->start(who, is_at_the_bench); !started) return tl::unexpected(started.error());
-    return session->view();
-  };
-  backend.stop = [this](const std::string& unit, const std::string& who, const std::string& why) -> Result<http::UnitView> {
-    UnitSession* session = find_unit(unit);
-    if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", unit));
-    if (auto stopped = session->stop(who, why); !stopped) return tl::unexpected(stopped.error());
-    return session->view();
-  };
+  backend.order = [this](const http::Order& order) { return carry_out(order); };
+  backend.ask = [this](const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value) { return answer(what, name, value); };
   return backend;
 }
 

@@ -45,6 +45,8 @@ class Bench {
   UnitSession* find_unit(const std::string& name);
   Result<http::AlarmView> acknowledge(std::int64_t alarm, const std::string& who, const std::string& note);
   void history(http::HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply);
+  Result<nlohmann::ordered_json> carry_out(const http::Order& order);
+  Result<nlohmann::ordered_json> answer(const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value);
   http::Backend backend();
 
   std::string config_file_;

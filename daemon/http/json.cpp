@@ -45,6 +45,19 @@ Json to_json(const VerdictView& verdict) {
   return {{"word", verdict.word}, {"is_proposed", verdict.is_proposed}, {"reasons", verdict.reasons}};
 }
 
+Json to_json(const InterruptionView& gap) { return {{"from_s", gap.from_s}, {"to_s", number_or_null(gap.to_s)}, {"why", gap.why}, {"is_planned", gap.is_planned}}; }
+
+Json to_json(const SegmentView& segment) { return {{"number", segment.number}, {"from_s", segment.from_s}, {"points", segment.points}, {"why", segment.why}}; }
+
+Json to_json(const PolicyView& policy) {
+  return {{"set_by", policy.set_by},
+          {"person_back_s", number_or_null(policy.person_back_s)},
+          {"after_mains", policy.after_mains},
+          {"on_forecast", policy.on_forecast},
+          {"is_cut_when_stuck", policy.is_cut_when_stuck},
+          {"wakes_for_forecast", policy.wakes_for_forecast}};
+}
+
 Json to_json(const RunView& run) {
   return {{"id", run.id},
           {"state", run.state},
@@ -55,7 +68,12 @@ Json to_json(const RunView& run) {
           {"planned_s", run.planned_s},
           {"not_counting_because", run.not_counting_because},
           {"stages", list(run.stages)},
-          {"verdict", object_or_null(run.verdict)}};
+          {"verdict", object_or_null(run.verdict)},
+          {"power", run.power},
+          {"is_unattended", run.is_unattended},
+          {"policy", to_json(run.policy)},
+          {"interruptions", list(run.interruptions)},
+          {"segments", list(run.segments)}};
 }
 
 Json to_json(const OutletView& outlet) {
@@ -63,6 +81,8 @@ Json to_json(const OutletView& outlet) {
           {"proof", outlet.proof},
           {"proof_text", outlet.proof_text},
           {"is_interlocked", outlet.is_interlocked},
+          {"is_defective", outlet.is_defective},
+          {"bleed_text", outlet.bleed_text},
           {"reason", outlet.reason}};
 }
 
@@ -119,7 +139,66 @@ Json to_json(const AlarmView& alarm) {
           {"raised_utc", alarm.raised_utc},
           {"cleared_s", number_or_null(alarm.cleared_s)},
           {"acknowledged_by", alarm.acknowledged_by},
-          {"message", alarm.message}};
+          {"message", alarm.message},
+          {"priority", alarm.priority},
+          {"cause", alarm.cause},
+          {"shelved_until_s", number_or_null(alarm.shelved_until_s)},
+          {"changed_by", alarm.changed_by},
+          {"why", alarm.why}};
+}
+
+Json to_json(const SupplyView& bench) {
+  const ContactorView& contactor = bench.contactor;
+  const RehearsalView& rehearsal = bench.rehearsal;
+  return {{"name", bench.name},
+          {"contactor", {{"state", contactor.state}, {"is_defective", contactor.is_defective}, {"reason", contactor.reason}}},
+          {"watchdog", {{"state", bench.watchdog.state}, {"reason", bench.watchdog.reason}}},
+          {"rehearsal", {{"state", rehearsal.state}, {"unit", rehearsal.unit}, {"utc", rehearsal.utc}, {"who", rehearsal.who}, {"text", rehearsal.text}}},
+          {"mains_volts", number_or_null(bench.mains_volts)},
+          {"smoke", bench.smoke},
+          {"amperes", bench.amperes},
+          {"allowed_amperes", number_or_null(bench.allowed_amperes)},
+          {"person_on_call", bench.person_on_call}};
+}
+
+Json to_json(const ToldView& told) { return {{"route", told.route}, {"person", told.person}, {"purpose", told.purpose}, {"utc", told.utc}, {"state", told.state}}; }
+
+Json to_json(const IncidentView& incident) {
+  return {{"id", incident.id},
+          {"cause", incident.cause},
+          {"cause_name", incident.cause_name},
+          {"priority", incident.priority},
+          {"is_standing", incident.is_standing},
+          {"is_acknowledged", incident.is_acknowledged},
+          {"acknowledged_by", incident.acknowledged_by},
+          {"opened_utc", incident.opened_utc},
+          {"title", incident.title},
+          {"text", incident.text},
+          {"units", incident.units},
+          {"alarms", incident.alarms},
+          {"told", list(incident.told)}};
+}
+
+Json to_json(const RouteView& route) {
+  return {{"name", route.name},       {"kind", route.kind},       {"where", route.where}, {"state", route.state},
+          {"reason", route.reason},   {"waiting", route.waiting}, {"last_delivered_utc", route.last_delivered_utc}};
+}
+
+Json to_json(const NotifyView& notify) {
+  return {{"routes", list(notify.routes)}, {"heartbeat", {{"state", notify.heartbeat}, {"reason", notify.heartbeat_reason}}}};
+}
+
+Json to_json(const AlarmFiguresView& figures) {
+  return {{"hours", figures.hours},
+          {"per_hour", figures.per_hour},
+          {"per_10_min", figures.per_10_min},
+          {"most_in_10_min", figures.most_in_10_min},
+          {"flood_share", figures.flood_share},
+          {"flood", figures.is_flood},
+          {"standing_over_24_h", figures.standing_over_24_h},
+          {"chattering", figures.chattering},
+          {"split", {{"low", figures.low}, {"medium", figures.medium}, {"high", figures.high}, {"highest", figures.highest}}},
+          {"shelved", figures.shelved}};
 }
 
 Json to_json(const BenchView& bench) {
@@ -130,7 +209,11 @@ Json to_json(const BenchView& bench) {
           {"store", to_json(bench.store)},
           {"buses", list(bench.buses)},
           {"units", list(bench.units)},
-          {"alarms", list(bench.alarms)}};
+          {"alarms", list(bench.alarms)},
+          {"benches", list(bench.benches)},
+          {"incidents", list(bench.incidents)},
+          {"alarm_figures", to_json(bench.alarm_figures)},
+          {"notify", to_json(bench.notify)}};
 }
 
 Json to_json(const Error& error) { return {{"error", error.message}, {"hint", error.hint}}; }

@@ -5,11 +5,11 @@
 
 #include <charconv>
 #include <optional>
-#include <set>
 
 #include "core/decimal.hpp"
 #include "http/json.hpp"
 #include "http/metrics.hpp"
+#include "http/orders.hpp"
 
 namespace steadyglow::http {
 namespace {
@@ -27,19 +27,6 @@ Response ok_text(std::string text) {
 
 Response ok(const Json& json) { return ok_text(to_line(json)); }
 
-unsigned status_of(Fault fault) {
-  switch (fault) {
-    case Fault::bad_data: return 404;
-    case Fault::usage:
-    case Fault::permission:
-    case Fault::config: return 409;
-    case Fault::unavailable:
-    case Fault::cannot_create:
-    case Fault::io: return 503;
-  }
-  return 503;
-}
-
 Response refused(const Error& error) { return refusal(status_of(error.fault), error.message, error.hint); }
 
 Response wrong_method(const char* allowed) {
@@ -49,52 +36,6 @@ Response wrong_method(const char* allowed) {
 }
 
 Response nothing_here() { return refusal(404, "there is nothing at this address", "the addresses are in daemon/http/API.md"); }
-
-/// The object that a person's page or command sent. Reads what it should hold, and remembers the first mistake.
-class Form {
- public:
-  Form(const std::string& body, const std::set<std::string>& names) : json_(nlohmann::json::parse(body, nullptr, false)) {
-    if (!json_.is_object()) {
-      mistake("the body is no JSON object");
-      return;
-    }
-    for (const auto& [name, value] : json_.items())
-      if (!names.contains(name)) mistake("unknown field `" + name + "`");
-  }
-
-  std::string who() {
-    std::string name = text("who", who_bytes_max, true);
-    if (name.find_first_not_of(' ') == std::string::npos) mistake("`who` is empty", "say who does it");
-    return name;
-  }
-  std::string text(const char* name, std::size_t bytes_max, bool is_needed) {
-    const auto found = is_good() ? json_.find(name) : json_.end();
-    if (!is_good() || found == json_.end()) {
-      if (is_needed) mistake(std::string("`") + name + "` is missing");
-      return {};
-    }
-    if (!found->is_string()) return mistake(std::string("`") + name + "` is no text"), "";
-    const auto& value = found->get_ref<const std::string&>();
-    if (value.size() > bytes_max) return mistake(std::string("`") + name + "` is longer than " + std::to_string(bytes_max) + " bytes"), "";
-    for (const char c : value)
-      if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) return mistake(std::string("`") + name + "` has a control character"), "";
-    return value;
-  }
-  bool truth(const char* name) {
-    const auto found = is_good() ? json_.find(name) : json_.end();
-    if (!is_good() || found == json_.end() || !found->is_boolean()) return mistake(std::string("`") + name + "` must be true or false"), false;
-    return found->get<bool>();
-  }
-  const std::optional<Response>& wrong() const { return wrong_; }
-
- private:
-  bool is_good() const { return !wrong_; }
-  void mistake(std::string message, std::string hint = {}) {
-    if (!wrong_) wrong_ = refusal(400, std::move(message), std::move(hint));
-  }
-  nlohmann::json json_;
-  std::optional<Response> wrong_;
-};
 
 std::optional<std::int64_t> read_id(const std::string& text) {
   std::int64_t id = 0;
@@ -149,14 +90,13 @@ void Routes::handle(const Request& request, Reply reply) const {
   const auto is_verb = [&](const char* what, const char* verb) { return is_api && parts.size() == 5 && parts[2] == what && parts[4] == verb; };
 
   if (is_verb("units", "history")) return request.is_read_only() ? history(parts[3], *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
-  const bool is_order = is_verb("alarms", "acknowledge") || is_verb("units", "start") || is_verb("units", "stop");
-  if (!is_order) {
+  // The page of a message's link is at the same address as the order that it sends.
+  if (!is_order(parts) || (parts.size() == 1 && request.is_read_only())) {
     Response response = read(*target, request);
     return reply(response.status == 404 || request.is_read_only() ? std::move(response) : wrong_method("GET, HEAD"));
   }
   if (request.method != "POST") return reply(wrong_method("POST"));
-  if (parts[4] == "acknowledge") return reply(acknowledge(parts[3], request.body));
-  reply(parts[4] == "start" ? start(parts[3], request.body) : stop(parts[3], request.body));
+  reply(carry_out(parts, request.body, backend_));
 }
 
 /// What needs no waiting and changes nothing.
@@ -186,7 +126,13 @@ Response Routes::read(const Target& target, const Request& request) const {
     const auto findings = backend_.findings(parts[4]);
     return findings ? ok_text(to_line(*findings)) : refused(findings.error());
   }
-  return asset(path, request.if_none_match);
+  const bool is_ready = path.starts_with("/api/v1/units/") && parts.size() == 6 && parts[5] == "ready";
+  if (is_ready || path == "/api/v1/morning" || path == "/api/v1/cautions") {
+    const auto value = [&](const char* key) { return std::string(target.value(key).value_or("")); };
+    const auto answer = backend_.ask(is_ready ? "ready" : parts[3], is_ready ? parts[4] : std::string{}, value);
+    return answer ? ok(*answer) : refused(answer.error());
+  }
+  return asset(path == "/answer" ? "/answer.html" : path, request.if_none_match);
 }
 
 void Routes::history(const std::string& unit, const Target& target, Reply reply) const {
@@ -198,35 +144,6 @@ void Routes::history(const std::string& unit, const Target& target, Reply reply)
     boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
   };
   backend_.history(std::move(*request), on_worker);
-}
-
-Response Routes::acknowledge(const std::string& id, const std::string& body) const {
-  const auto alarm = read_id(id);
-  if (!alarm) return nothing_here();
-  Form form(body, {"who", "note"});
-  const std::string who = form.who();
-  const std::string note = form.text("note", note_bytes_max, false);
-  if (form.wrong()) return *form.wrong();
-  const auto answer = backend_.acknowledge(*alarm, who, note);
-  return answer ? ok({{"alarm", to_json(*answer)}}) : refused(answer.error());
-}
-
-Response Routes::start(const std::string& unit, const std::string& body) const {
-  Form form(body, {"who", "at_the_bench"});
-  const std::string who = form.who();
-  const bool is_at_the_bench = form.truth("at_the_bench");
-  if (form.wrong()) return *form.wrong();
-  const auto answer = backend_.start(unit, who, is_at_the_bench);
-  return answer ? ok({{"unit", to_json(*answer)}}) : refused(answer.error());
-}
-
-Response Routes::stop(const std::string& unit, const std::string& body) const {
-  Form form(body, {"who", "why"});
-  const std::string who = form.who();
-  const std::string why = form.text("why", note_bytes_max, false);
-  if (form.wrong()) return *form.wrong();
-  const auto answer = backend_.stop(unit, who, why);
-  return answer ? ok({{"unit", to_json(*answer)}}) : refused(answer.error());
 }
 
 Response Routes::health() const {

@@ -22,9 +22,6 @@ class Routes {
  private:
   void history(const std::string& unit, const Target& target, Reply reply) const;
   Response read(const Target& target, const Request& request) const;
-  Response acknowledge(const std::string& id, const std::string& body) const;
-  Response start(const std::string& unit, const std::string& body) const;
-  Response stop(const std::string& unit, const std::string& body) const;
   Response health() const;
   Response asset(const std::string& path, const std::string& if_none_match) const;
 

@@ -18,6 +18,12 @@
 namespace steadyglow::http {
 namespace {
 
+/// What needs no password: whether all is well, and the page of a message's link, whose token is its own key.
+bool is_open_to_all(const std::string& target) {
+  const std::string path = target.substr(0, target.find('?'));
+  return target == "/healthz" || path == "/answer" || path == "/assets/answer.js" || path == "/assets/answer.css";
+}
+
 namespace asio = boost::asio;
 using Tcp = asio::ip::tcp;
 using Code = boost::system::error_code;
@@ -115,7 +121,7 @@ struct Server::Running : std::enable_shared_from_this<Running> {
   void answer(Request request, Reply reply) {
     if (auto refused = guard->refuse(request)) return reply(std::move(*refused));
     // Whoever watches over the daemon need not know the password: it learns only whether all moves.
-    if (!door || request.target == "/healthz") return route(request, reply);
+    if (!door || is_open_to_all(request.target)) return route(request, reply);
     if (request.authorization.empty()) return reply(ask_for_password());
     const std::string authorization = request.authorization;
     door->ask(authorization, [self = shared_from_this(), request = std::move(request), reply = std::move(reply)](Door::Answer answer) {

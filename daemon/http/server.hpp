@@ -11,7 +11,7 @@
 #include <vector>
 
 #include <boost/asio/io_context.hpp>
-#include <nlohmann/json_fwd.hpp>
+#include <nlohmann/json.hpp>
 
 #include "core/result.hpp"
 #include "http/view.hpp"
@@ -52,6 +52,17 @@ struct FoundAsset {
   }
 };
 
+/// What a person orders: POST /api/v1/WHAT/NAME/VERB with its body, whose shape was checked (orders.hpp).
+struct Order {
+  std::string what;
+  std::string name;  ///< empty where the address has none
+  std::string verb;
+  nlohmann::json body;
+  std::string who() const { return body.value("who", std::string{}); }
+  std::string text(const char* key) const { return body.contains(key) && body[key].is_string() ? body[key].get<std::string>() : std::string{}; }
+  bool flag(const char* key) const { return body.contains(key) && body[key].is_boolean() && body[key].get<bool>(); }
+};
+
 /// What the server asks of the program. Every function is called on the loop and answers at once, except history.
 /// Errors become answers: bad_data 404, usage, permission and config 409, unavailable and io 503.
 struct Backend {
@@ -60,9 +71,10 @@ struct Backend {
   /// `reply` is called once, from any thread, later or at once. It writes the JSON as text, up to some megabytes: call it
   /// on the worker that read the history, so that the loop does not wait for that.
   std::function<void(HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply)> history;
-  std::function<Result<AlarmView>(std::int64_t alarm, const std::string& who, const std::string& note)> acknowledge;
-  std::function<Result<UnitView>(const std::string& unit, const std::string& who, bool is_at_the_bench)> start;
-  std::function<Result<UnitView>(const std::string& unit, const std::string& who, const std::string& why)> stop;
+  /// The answer's object.
+  std::function<Result<nlohmann::ordered_json>(const Order& order)> order;
+  /// GET /api/v1/WHAT[/NAME/VERB] of what is no view: "ready", "morning", "cautions". `value` gives the query's fields.
+  std::function<Result<nlohmann::ordered_json>(const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value)> ask;
   std::function<Health()> health;
   /// "/" is the page; every other path as asked, undecoded.
   std::function<FoundAsset(std::string_view path)> find_asset;

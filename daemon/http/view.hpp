@@ -47,6 +47,30 @@ struct VerdictView {
   std::vector<std::string> reasons;
 };
 
+struct InterruptionView {
+  double from_s = 0.0;
+  std::optional<double> to_s;  ///< empty: still going on
+  std::string why;
+  bool is_planned = false;
+};
+
+struct SegmentView {
+  int number = 0;
+  double from_s = 0.0;
+  std::vector<std::string> points;  ///< empty: all of the unit's
+  std::string why;
+};
+
+/// What a person decided for the run before they left it.
+struct PolicyView {
+  std::string set_by;
+  std::optional<double> person_back_s;  ///< run time
+  std::string after_mains;              ///< stay_off | staged
+  std::string on_forecast;              ///< tell | cut
+  bool is_cut_when_stuck = false;
+  bool wakes_for_forecast = false;
+};
+
 /// Seconds of run time.
 struct RunView {
   std::int64_t id = 0;
@@ -59,6 +83,11 @@ struct RunView {
   std::string not_counting_because;  ///< empty while the time counts
   std::vector<StageView> stages;
   std::optional<VerdictView> verdict;
+  std::string power;  ///< on | off_by_plan | off_by_person | tripped | paused | lost | bench_open
+  bool is_unattended = false;
+  PolicyView policy;
+  std::vector<InterruptionView> interruptions;
+  std::vector<SegmentView> segments;
 };
 
 struct OutletView {
@@ -66,6 +95,8 @@ struct OutletView {
   std::string proof = "none";     ///< none | waiting | proven | failed
   std::string proof_text;
   bool is_interlocked = false;
+  bool is_defective = false;
+  std::string bleed_text;  ///< "B+ 31 V" while it falls; empty when there is nothing to say
   std::string reason;
 };
 
@@ -129,6 +160,98 @@ struct AlarmView {
   std::optional<double> cleared_s;
   std::string acknowledged_by;
   std::string message;
+  std::string priority;  ///< low | medium | high | highest
+  std::string cause;     ///< unit | bus | mains | bench
+  std::optional<double> shelved_until_s;
+  std::string changed_by;
+  std::string why;
+};
+
+struct ContactorView {
+  std::string state = "none";  ///< closed | open | unknown | none
+  bool is_defective = false;
+  std::string reason;
+};
+
+struct WatchdogView {
+  std::string state = "none";  ///< fed | held | none
+  std::string reason;
+};
+
+struct RehearsalView {
+  std::string state = "none";  ///< none | running | passed | failed
+  std::string unit;
+  std::string utc;
+  std::string who;
+  std::string text;
+};
+
+/// One bench: what feeds its units.
+struct SupplyView {
+  std::string name;
+  ContactorView contactor;
+  WatchdogView watchdog;
+  RehearsalView rehearsal;
+  std::optional<double> mains_volts;
+  std::string smoke = "none";  ///< quiet | smoke | unreadable | none
+  double amperes = 0.0;
+  std::optional<double> allowed_amperes;
+  std::string person_on_call;
+};
+
+struct ToldView {
+  std::string route;
+  std::string person;
+  std::string purpose;
+  std::string utc;
+  std::string state;  ///< waiting | delivered | failing
+};
+
+/// Alarms of one cause, as people are told of them.
+struct IncidentView {
+  std::int64_t id = 0;
+  std::string cause;
+  std::string cause_name;
+  std::string priority;
+  bool is_standing = false;
+  bool is_acknowledged = false;
+  std::string acknowledged_by;
+  std::string opened_utc;
+  std::string title;
+  std::string text;
+  std::vector<std::string> units;
+  std::vector<std::int64_t> alarms;
+  std::vector<ToldView> told;
+};
+
+struct RouteView {
+  std::string name;
+  std::string kind;
+  std::string where;
+  std::string state = "untested";  ///< ok | failing | untested
+  std::string reason;
+  std::uint64_t waiting = 0;
+  std::string last_delivered_utc;
+};
+
+struct NotifyView {
+  std::vector<RouteView> routes;
+  std::string heartbeat = "none";  ///< sent | held | failing | none
+  std::string heartbeat_reason;
+};
+
+/// How well the alarm system itself behaves: the figures of ANSI/ISA-18.2-2016, 16.4.
+struct AlarmFiguresView {
+  double hours = 0.0;  ///< of observation
+  double per_hour = 0.0;
+  double per_10_min = 0.0;
+  std::uint64_t most_in_10_min = 0;
+  double flood_share = 0.0;
+  bool is_flood = false;
+  std::uint64_t standing_over_24_h = 0;
+  std::vector<std::string> chattering;
+  std::uint64_t low = 0, medium = 0, high = 0, highest = 0;
+  std::uint64_t shelved = 0;
 };
 
 struct BenchView {
@@ -140,6 +263,10 @@ struct BenchView {
   std::vector<BusView> buses;
   std::vector<UnitView> units;
   std::vector<AlarmView> alarms;
+  std::vector<SupplyView> benches;
+  std::vector<IncidentView> incidents;
+  AlarmFiguresView alarm_figures;
+  NotifyView notify;
 };
 
 }  // namespace steadyglow::http

@@ -17,7 +17,7 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-/// The first example under each heading of API.md; [unit] and [alarm] stand for lists of the objects further down.
+/// The first example under each heading of API.md; names of further headings stand for the objects there.
 std::map<std::string, Json> examples() {
   std::ifstream file(STEADYGLOW_SOURCE_DIR "/daemon/http/API.md");
   std::map<std::string, Json> found;
@@ -26,8 +26,8 @@ std::map<std::string, Json> examples() {
   for (std::string line; std::getline(file, line);) {
     if (line.starts_with("## ")) heading = line.substr(3);
     if (line == "```" && is_inside) {
-      for (const char* word : {"[unit]", "[alarm]"})
-        if (const auto at = block.find(word); at != std::string::npos) block.replace(at, std::string(word).size(), "[]");
+      for (const std::string word : {"[unit]", "[alarm]", "[supply]", "[incident]", " alarm_figures,", " notify\n"})
+        if (const auto at = block.find(word); at != std::string::npos) block.replace(at, word.size(), word.back() == ',' ? "[]," : "[]");
       found.emplace(heading, Json::parse(block));
       is_inside = false;
     }
@@ -54,13 +54,27 @@ std::string paths(const Json& json, const std::string& prefix = {}) {
 
 TEST(Json, ABenchHasTheKeysOfTheDocumentInItsOrder) {
   Json bench = to_json(sample_bench());
-  bench["units"] = bench["alarms"] = Json::array();
+  for (const char* part : {"units", "alarms", "benches", "incidents"}) bench[part] = Json::array();
+  bench["alarm_figures"] = bench["notify"] = Json::array();
   EXPECT_EQ(paths(bench), paths(examples().at("bench")));
 }
 
 TEST(Json, AUnitHasTheKeysOfTheDocumentInItsOrder) { EXPECT_EQ(paths(to_json(sample_unit())), paths(examples().at("unit"))); }
 
 TEST(Json, AnAlarmHasTheKeysOfTheDocumentInItsOrder) { EXPECT_EQ(paths(to_json(sample_alarm())), paths(examples().at("alarm"))); }
+
+TEST(Json, TheOtherPartsHaveTheKeysOfTheDocumentInItsOrder) {
+  IncidentView incident;
+  incident.units = {"brindlecombe35"};
+  incident.alarms = {7};
+  incident.told.emplace_back();
+  NotifyView notify;
+  notify.routes.emplace_back();
+  EXPECT_EQ(paths(to_json(SupplyView{})), paths(examples().at("supply")));
+  EXPECT_EQ(paths(to_json(incident)), paths(examples().at("incident")));
+  EXPECT_EQ(paths(to_json(AlarmFiguresView{})), paths(examples().at("alarm_figures")));
+  EXPECT_EQ(paths(to_json(notify)), paths(examples().at("notify")));
+}
 
 TEST(Json, TheDocumentsExamplesHaveTheTypesThatAreServed) {
   const auto types = [](const Json& json) {

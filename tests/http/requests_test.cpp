@@ -258,5 +258,41 @@ TEST(Http, AClientThatGoesAwayInTheMiddleLeavesNothingBehind) {
   EXPECT_TRUE(running.comes_true([](const ServerFigures& figures) { return figures.connections == 0; }));
 }
 
+TEST(Orders, OfEveryAddressReachTheProgram) {
+  RunningServer running;
+  const std::vector<std::pair<const char*, const char*>> all{
+      {"/api/v1/units/brindlecombe35/acts", R"({"who":"Ada","kind":"touch","points":["v3_cathode_mv"],"before":380.0,"after":360})"},
+      {"/api/v1/units/brindlecombe35/facts", R"({"who":"Ada","kind":"safety_test","text":"0.09 ohm"})"},
+      {"/api/v1/units/brindlecombe35/leave", R"({"who":"Ada","policy":{"after_mains":"staged"}})"},
+      {"/api/v1/benches/bench%201/cut", R"({"who":"Ada","why":"smell"})"},
+      {"/api/v1/benches/bench%201/rehearse", R"({"who":"Ada","unit":"brindlecombe35"})"},
+      {"/api/v1/incidents/7/acknowledge", R"({"who":"Ada"})"},
+      {"/api/v1/notify/test", R"({"who":"Ada"})"},
+      {"/api/v1/morning/tick", R"({"who":"Ada","id":"3-7"})"},
+  };
+  for (const auto& [address, body] : all) EXPECT_EQ(running.ask(running.post(address, body)).status, 200) << address;
+}
+
+TEST(Orders, AreRefusedWithAFieldThatTheAddressDoesNotKnow) {
+  RunningServer running;
+  EXPECT_EQ(running.ask(running.post("/api/v1/benches/bench/cut", R"({"who":"Ada","unit":"x"})")).status, 400);
+  EXPECT_EQ(running.ask(running.post("/api/v1/units/brindlecombe35/acts", R"({"who":"Ada","kind":{"a":{"b":{}}}})")).status, 400);
+  EXPECT_EQ(running.ask(running.post("/api/v1/units/brindlecombe35/acts", R"({"who":"Ada","why":7,"kind":"pause"})")).status, 400);
+  EXPECT_TRUE(running.ordered.empty()) << running.ordered;
+}
+
+TEST(Orders, ByAMessagesLinkNeedItsToken) {
+  RunningServer running;
+  EXPECT_EQ(running.ask(running.post("/answer", R"({"incident":3,"token":"right","do":"acknowledge"})")).status, 200);
+  EXPECT_EQ(running.ask(running.post("/answer", R"({"incident":3,"token":"wrong","do":"acknowledge"})")).status, 409);
+}
+
+TEST(Questions, OfTheListAndTheMorningReachTheProgram) {
+  RunningServer running;
+  EXPECT_NE(running.ask(running.get("/api/v1/units/brindlecombe35/ready?who=Ada")).body.find(R"("who":"Ada")"), std::string::npos);
+  EXPECT_EQ(running.ask(running.get("/api/v1/morning")).status, 200);
+  EXPECT_EQ(running.ask(running.get("/api/v1/cautions")).status, 200);
+}
+
 }  // namespace
 }  // namespace steadyglow::http

@@ -16,6 +16,7 @@
 
 #include "http/raw_client.hpp"
 #include "http/sample_bench.hpp"
+#include "http/json.hpp"
 #include "http/server.hpp"
 
 namespace steadyglow::http {
@@ -98,19 +99,20 @@ class RunningServer {
       if (history_thread_.joinable()) history_thread_.join();
       history_thread_ = std::thread([reply = std::move(reply)] { reply(nlohmann::json{{"run", 3}, {"series", nlohmann::json::array()}}); });
     };
-    backend.acknowledge = [this](std::int64_t id, const std::string& who, const std::string& note) -> Result<AlarmView> {
-      if (id != 7) return fail(Fault::bad_data, "there is no alarm " + std::to_string(id));
-      note_order("acknowledge " + std::to_string(id) + " " + who + " " + note);
-      return sample_alarm();
+    backend.order = [this](const Order& order) -> Result<nlohmann::ordered_json> {
+      const std::string who = order.who();
+      if (order.verb == "acknowledge") {
+        if (order.name != "7") return fail(Fault::bad_data, "there is no alarm " + order.name);
+        note_order("acknowledge " + order.name + " " + who + " " + order.text("note"));
+        return nlohmann::ordered_json{{"alarm", to_json(sample_alarm())}};
+      }
+      if (order.verb == "start" && !order.flag("at_the_bench")) return fail(Fault::permission, "the interlock holds", "power returns only by a person at the bench");
+      if (order.what == "answer" && order.text("token") != "right") return fail(Fault::permission, "this link is not ours");
+      note_order(order.verb + (order.name.empty() ? "" : " ") + order.name + " " + who + (order.verb == "stop" ? " " + order.text("why") : ""));
+      return nlohmann::ordered_json{{"unit", to_json(sample_unit())}};
     };
-    backend.start = [this](const std::string& unit, const std::string& who, bool is_at_the_bench) -> Result<UnitView> {
-      if (!is_at_the_bench) return fail(Fault::permission, "the interlock holds", "power returns only by a person at the bench");
-      note_order("start " + unit + " " + who);
-      return sample_unit();
-    };
-    backend.stop = [this](const std::string& unit, const std::string& who, const std::string& why) -> Result<UnitView> {
-      note_order("stop " + unit + " " + who + " " + why);
-      return sample_unit();
+    backend.ask = [](const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value) -> Result<nlohmann::ordered_json> {
+      return nlohmann::ordered_json{{"what", what}, {"name", name}, {"who", value("who")}};
     };
     backend.health = [this] { return health; };
     backend.find_asset = [](std::string_view path) { return path == sample_page.path ? &sample_page : nullptr; };

@@ -34,6 +34,8 @@ inline UnitView sample_unit() {
   run.planned_s = 81000.0;
   run.stages = {{"warm_up", 3600.0, "done"}, {"baseline", 1800.0, "done"}, {"idle_soak", 81000.0, "now"}};
   run.verdict = VerdictView{"pass", true, {"every hour counted"}};
+  run.interruptions.emplace_back();
+  run.segments.emplace_back();
   unit.run = run;
   unit.outlet.state = "on";
   unit.worst = WorstView{"v1_cathode_mv", 0.72, 460.0, "high", "warn", 437.6};
