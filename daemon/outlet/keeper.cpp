@@ -58,6 +58,13 @@ Result<void> Keeper::close_by_policy(const std::string& set_by) {
   return {};
 }
 
+void Keeper::found(bool is_closed) {
+  if (wanted_ != Wanted::unknown) return;
+  wanted_ = is_closed ? Wanted::on : Wanted::off;
+  is_accepted_ = true;
+  reason_ = is_closed ? "found closed after a start of the program" : "found open after a start of the program";
+}
+
 void Keeper::mark_defective(std::string why) {
   if (defect_.empty()) defect_ = why.empty() ? "it did not obey" : std::move(why);
 }

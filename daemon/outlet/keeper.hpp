@@ -34,6 +34,9 @@ class Keeper {
   /// The policy that `set_by` chose for this run switches on again. Refused while locked.
   Result<void> close_by_policy(const std::string& set_by);
 
+  /// After a start of the program the device was asked how the contact stands. Orders nothing.
+  void found(bool is_closed);
+
   /// The contact did not obey: the current went on. No closing from now on.
   void mark_defective(std::string why);
   /// A person has replaced or repaired it. That it obeys, only a rehearsal proves.

@@ -33,6 +33,15 @@ TEST(DefectiveContact, MayStillBeOrderedOff) {
   EXPECT_EQ(keeper.next_write(start), false);
 }
 
+TEST(AfterAStart, WhatTheDeviceSaysIsTakenAndNothingIsWritten) {
+  Keeper keeper;
+  keeper.found(true);
+  EXPECT_EQ(keeper.wanted(), Wanted::on);
+  EXPECT_FALSE(keeper.next_write(start).has_value());
+  keeper.found(false);
+  EXPECT_EQ(keeper.wanted(), Wanted::on) << "asked once";
+}
+
 TEST(Policy, NeverOpensAnInterlock) {
   Keeper keeper;
   keeper.open("trip", true);
