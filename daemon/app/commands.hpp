@@ -1,7 +1,9 @@
 #pragma once
 /// The person's command line, one function per command. Each returns an exit code (see exit_code.hpp).
 #include <cstdint>
+#include <optional>
 #include <string>
+#include <vector>
 
 #include "core/result.hpp"
 
@@ -57,5 +59,39 @@ int status(const BenchAddress& bench, bool is_json);
 int acknowledge(const BenchAddress& bench, std::int64_t alarm, const std::string& who, const std::string& note);
 int start(const BenchAddress& bench, const std::string& unit, const std::string& who, bool is_at_the_bench);
 int stop(const BenchAddress& bench, const std::string& unit, const std::string& who, const std::string& why);
+
+/// What somebody did to a run; empty fields are not sent.
+struct ActWords {
+  std::string kind, who, why, control, bench, word;
+  std::optional<std::int64_t> alarm;
+  std::optional<double> minutes, before, after;
+  std::vector<std::string> points;
+};
+int act(const BenchAddress& daemon, const std::string& unit, const ActWords& words);
+
+struct PolicyWords {
+  std::string who;
+  std::optional<double> back_in_minutes;
+  bool is_staged = false;
+  bool cuts_on_forecast = true;
+  bool is_cut_when_stuck = false;
+  bool wakes_for_forecast = false;
+};
+int leave(const BenchAddress& daemon, const std::string& unit, const PolicyWords& words);
+int ready(const BenchAddress& daemon, const std::string& unit, const std::string& who);
+int enter_fact(const BenchAddress& daemon, const std::string& unit, const std::string& kind, const std::string& text, const std::string& who);
+int unit_repaired(const BenchAddress& daemon, const std::string& unit, const std::string& who, const std::string& note);
+
+int rehearse(const BenchAddress& daemon, const std::string& bench, const std::string& unit, const std::string& who);
+int cut_bench(const BenchAddress& daemon, const std::string& bench, const std::string& who, const std::string& why);
+int close_bench(const BenchAddress& daemon, const std::string& bench, const std::string& who, bool is_at_the_bench);
+int bench_repaired(const BenchAddress& daemon, const std::string& bench, const std::string& who, const std::string& note);
+int show_cautions(const BenchAddress& daemon, const std::string& bench, const std::string& who, bool accepts);
+
+int notify_test(const BenchAddress& daemon, const std::string& who);
+int incidents(const BenchAddress& daemon, bool is_json);
+int acknowledge_incident(const BenchAddress& daemon, std::int64_t incident, const std::string& who, const std::string& note);
+int morning(const BenchAddress& daemon, bool is_json);
+int tick(const BenchAddress& daemon, const std::string& id, const std::string& who);
 
 }  // namespace steadyglow::app

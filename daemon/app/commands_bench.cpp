@@ -2,6 +2,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "app/ask_daemon.hpp"
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
 #include "app/text_file.hpp"
@@ -13,7 +14,20 @@ namespace {
 
 using Json = nlohmann::json;
 
-Result<Json> ask(const BenchAddress& bench, const std::string& method, const std::string& target, const Json& body = {}) {
+std::string hours(double seconds) { return fmt::format("{:.1f} h", seconds / 3600.0); }
+
+std::string outlet_text(const Json& outlet) {
+  std::string text = text_of(outlet["state"]);
+  const std::string proof = text_of(outlet["proof"]);
+  if (proof == "proven") text = "off, proven";
+  if (proof == "failed") text = "ORDERED OFF, NOT OFF";
+  if (proof == "waiting") text = "ordered off, not proven yet";
+  return text + (outlet.value("is_interlocked", false) ? ", locked" : "");
+}
+
+}  // namespace
+
+Result<Json> ask_daemon(const BenchAddress& bench, const std::string& method, const std::string& target, const Json& body) {
   std::string password;
   if (!bench.password_file.empty()) {
     const auto text = read_text_file(bench.password_file);
@@ -30,17 +44,6 @@ Result<Json> ask(const BenchAddress& bench, const std::string& method, const std
 }
 
 std::string text_of(const Json& json) { return json.is_string() ? json.get<std::string>() : ""; }
-
-std::string hours(double seconds) { return fmt::format("{:.1f} h", seconds / 3600.0); }
-
-std::string outlet_text(const Json& outlet) {
-  std::string text = text_of(outlet["state"]);
-  const std::string proof = text_of(outlet["proof"]);
-  if (proof == "proven") text = "off, proven";
-  if (proof == "failed") text = "ORDERED OFF, NOT OFF";
-  if (proof == "waiting") text = "ordered off, not proven yet";
-  return text + (outlet.value("is_interlocked", false) ? ", locked" : "");
-}
 
 void print_unit(const Json& unit) {
   fmt::print("{} ({}, {})\n", text_of(unit["title"]), text_of(unit["name"]), text_of(unit["bench"]));
@@ -60,10 +63,8 @@ void print_unit(const Json& unit) {
     fmt::print("  nearest to a limit: {} at {} of {} ({:.0f} % of the way)\n", text_of(worst["point"]), to_figure(worst["value"], 4), to_figure(worst["limit"], 4), 100.0 * worst["share"].get<double>());
 }
 
-}  // namespace
-
 int status(const BenchAddress& bench, bool is_json) {
-  const auto json = ask(bench, "GET", "/api/v1/bench");
+  const auto json = ask_daemon(bench, "GET", "/api/v1/bench");
   if (!json) return say(json.error());
   bool needs_person = false;
   for (const Json& alarm : (*json)["alarms"]) needs_person |= text_of(alarm["state"]).find("unacknowledged") != std::string::npos;
@@ -82,7 +83,7 @@ int status(const BenchAddress& bench, bool is_json) {
 }
 
 int acknowledge(const BenchAddress& bench, std::int64_t alarm, const std::string& who, const std::string& note) {
-  const auto json = ask(bench, "POST", fmt::format("/api/v1/alarms/{}/acknowledge", alarm), {{"who", who}, {"note", note}});
+  const auto json = ask_daemon(bench, "POST", fmt::format("/api/v1/alarms/{}/acknowledge", alarm), {{"who", who}, {"note", note}});
   if (!json) return say(json.error());
   fmt::print("alarm {} is now {}\n", alarm, text_of((*json)["alarm"]["state"]));
   return exit_good;
@@ -90,14 +91,14 @@ int acknowledge(const BenchAddress& bench, std::int64_t alarm, const std::string
 
 int start(const BenchAddress& bench, const std::string& unit, const std::string& who, bool is_at_the_bench) {
   fmt::print(stderr, "Caution: this puts mains on the unit. Lethal voltages; fire is possible. Covers on, clips fitted cold, nobody's hands inside.\n");
-  const auto json = ask(bench, "POST", "/api/v1/units/" + unit + "/start", {{"who", who}, {"at_the_bench", is_at_the_bench}});
+  const auto json = ask_daemon(bench, "POST", "/api/v1/units/" + unit + "/start", {{"who", who}, {"at_the_bench", is_at_the_bench}});
   if (!json) return say(json.error());
   print_unit((*json)["unit"]);
   return exit_good;
 }
 
 int stop(const BenchAddress& bench, const std::string& unit, const std::string& who, const std::string& why) {
-  const auto json = ask(bench, "POST", "/api/v1/units/" + unit + "/stop", {{"who", who}, {"why", why}});
+  const auto json = ask_daemon(bench, "POST", "/api/v1/units/" + unit + "/stop", {{"who", who}, {"why", why}});
   if (!json) return say(json.error());
   print_unit((*json)["unit"]);
   fmt::print(stderr, "Caution: off is proven only by the current falling to nothing, and capacitors stay charged: measure before you touch.\n");

@@ -5,18 +5,9 @@
 
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
+#include "app/night_options.hpp"
 
 using namespace steadyglow::app;
-
-namespace {
-
-void add_bench_options(CLI::App& command, BenchAddress& bench) {
-  command.add_option("--host", bench.host, "where steadyglowd listens")->capture_default_str();
-  command.add_option("--port", bench.port, "its port")->capture_default_str();
-  command.add_option("--password-file", bench.password_file, "file whose first line is the password, if one is set");
-}
-
-}  // namespace
 
 int main(int count, char** words) try {
   CLI::App app("Steadyglow: watches repaired hi-fi while it soaks.\n"
@@ -96,6 +87,8 @@ int main(int count, char** words) try {
   auto* password_command = app.add_subcommand("password", "set the password without which the page stays on this machine");
   password_command->add_option("file", password_file, "file to write the hash to")->required();
   password_command->callback([&] { result = make_password(password_file); });
+
+  add_night_commands(app, bench, result);
 
   try {
     app.parse(count, words);
