@@ -27,6 +27,7 @@ enum class ActKind : std::uint8_t {
   replace_part,    ///< points (those it feeds; empty: all), control: what was replaced
   move,            ///< to another bench: bench
   remark,          ///< a word for the record
+  leave,           ///< the run becomes unattended, or its policy is changed: policy
   sign,            ///< a person accepts or changes the proposed verdict: word
   // of the bench
   resume,          ///< the daemon was away until now
@@ -50,6 +51,7 @@ struct Act {
   std::optional<double> after;
   std::string bench;
   std::string word;                 ///< sign: a verdict word
+  std::string policy;               ///< leave: a Policy as JSON text (policy.hpp)
 };
 
 /// The JSON object that is stored and that the page sends (without "kind"); strict both ways.
