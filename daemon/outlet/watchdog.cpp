@@ -1,17 +1,21 @@
 #include "outlet/watchdog.hpp"
 
+#include <algorithm>
+
 namespace steadyglow::outlet {
 
-void Watchdog::expect(const std::string& part, Instant now) { parts_.emplace(part, now); }
+void Watchdog::expect(const std::string& part, Instant now, std::chrono::milliseconds allowed) {
+  parts_.try_emplace(part, Part{now, std::max(allowed, timing_.stuck_after)});
+}
 
 void Watchdog::progress(const std::string& part, Instant now) {
   const auto found = parts_.find(part);
-  if (found != parts_.end()) found->second = now;
+  if (found != parts_.end()) found->second.moved_at = now;
 }
 
 std::optional<std::string> Watchdog::held_because(Instant now) const {
-  for (const auto& [part, at] : parts_)
-    if (now - at > timing_.stuck_after) return part;
+  for (const auto& [name, part] : parts_)
+    if (now - part.moved_at > part.allowed) return name;
   return std::nullopt;
 }
 

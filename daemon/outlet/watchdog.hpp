@@ -23,8 +23,9 @@ class Watchdog {
  public:
   explicit Watchdog(WatchdogTiming timing) : timing_(timing) {}
 
-  /// This part must make progress from now on. Its first progress is due within stuck_after.
-  void expect(const std::string& part, Instant now);
+  /// This part must make progress from now on, at least once in `allowed` (a bus of slow meters is quiet for longer), and
+  /// never is less than stuck_after demanded.
+  void expect(const std::string& part, Instant now, std::chrono::milliseconds allowed = {});
   /// It need not any more: its unit is off.
   void excuse(const std::string& part) { parts_.erase(part); }
   /// It has done a turn of its work: a bus polled, an engine judged.
@@ -42,8 +43,12 @@ class Watchdog {
   const WatchdogTiming& timing() const { return timing_; }
 
  private:
+  struct Part {
+    Instant moved_at;
+    std::chrono::milliseconds allowed;
+  };
   WatchdogTiming timing_;
-  std::map<std::string, Instant> parts_;
+  std::map<std::string, Part> parts_;
   std::optional<Instant> fed_at_;
   std::optional<Instant> tried_at_;
   bool is_writing_ = false;

@@ -101,6 +101,13 @@ TEST(Watchdog, APartThatNeverMovedAtAllHoldsItToo) {
   EXPECT_TRUE(dog.held_because(start + milliseconds{5100}));
 }
 
+TEST(Watchdog, GivesABusOfSlowMetersItsTime) {
+  Watchdog dog({});
+  dog.expect("slow", start, milliseconds{30000});
+  EXPECT_FALSE(dog.held_because(start + milliseconds{29000}));
+  EXPECT_TRUE(dog.held_because(start + milliseconds{31000}));
+}
+
 TEST(Stagger, SwitchesOneAfterTheOther) {
   Stagger stagger(milliseconds{60000});
   stagger.ask("ostrel");
