@@ -27,6 +27,10 @@ inline constexpr Duration off_proven_within_default = std::chrono::seconds{2};
 /// silent for the second of these. Common practice, no source.
 inline constexpr Duration silent_after_default = std::chrono::seconds{60};
 inline constexpr Duration blind_trip_after_default = std::chrono::seconds{60};
+/// A unit that still draws power so long after its first order costs the whole bench its supply: common practice, no source.
+inline constexpr Duration bench_opened_after_default = std::chrono::seconds{4};
+/// A supply that is not below safe_volts so long after the outlet opened has a bleeder that is open: common practice, no source.
+inline constexpr Duration bleed_down_default = std::chrono::minutes{5};
 
 struct Plan {
   std::string title;
@@ -35,6 +39,8 @@ struct Plan {
   Duration off_proven_within = off_proven_within_default;
   Duration silent_after = silent_after_default;
   Duration blind_trip_after = blind_trip_after_default;
+  Duration bench_opened_after = bench_opened_after_default;
+  Duration bleed_down = bleed_down_default;
 
   Duration counted_planned() const;
 };

@@ -78,6 +78,10 @@ std::optional<Plan> parse_plan(std::string_view text, std::string_view file, Err
     seconds("off_proven_within_seconds", plan.off_proven_within);
     seconds("silent_after_seconds", plan.silent_after);
     seconds("blind_trip_after_seconds", plan.blind_trip_after);
+    seconds("bench_opened_after_seconds", plan.bench_opened_after);
+    seconds("bleed_down_seconds", plan.bleed_down);
+    if (plan.bench_opened_after <= plan.off_proven_within)
+      head->mistake("bench_opened_after_seconds", "the bench would be opened before the unit's own relay is known to have failed", "let it be longer than off_proven_within_seconds");
     head->done();
   } else if (!top.has("plan")) {
     top.mistake("", "there is no [plan] table", "begin with [plan] and title = \"...\"");

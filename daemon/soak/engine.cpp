@@ -37,8 +37,9 @@ std::vector<PointWatch> watches_of(const profile::Profile& profile) {
 
 }  // namespace
 
-Engine::Engine(profile::Profile profile, profile::Plan plan)
+Engine::Engine(profile::Profile profile, profile::Plan plan, Policy policy)
     : profile_(std::move(profile)),
+      policy_(std::move(policy)),
       book_(events_),
       stages_(std::move(plan)),
       points_(watches_of(profile_)),
@@ -51,6 +52,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan)
       counted_when_seen_(profile_.points.size()),
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
+  counted_at_touch_.resize(profile_.points.size());
   // Without a room sensor the chassis is the nearest thing to one for the parts inside it.
   if (!ambient_point_ && profile_.points.size() > 1) room_point_ = profile_.first_of(Role::chassis);
   else room_point_ = ambient_point_;
@@ -132,20 +134,9 @@ bool Engine::is_transport_running(std::span<const Reading> readings) {
 /// Without any input for this long nobody was there: slow recordings have longer steps than quick ones.
 Duration Engine::gap_after() const { return std::max(stages_.plan().silent_after, input_intervals_in_gap * input_interval_); }
 
-std::span<const Event> Engine::acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note) {
-  begin_call(std::max(now_, at));
-  book_.acknowledge(alarm, who, note, now_);
-  return events_;
-}
-
-std::span<const Event> Engine::stop(Timestamp at, const std::string& who, const std::string& why) {
-  begin_call(std::max(now_, at));
-  if (power_ == Power::on) open_outlet(now_, Power::off_by_person, fmt::format("{} ordered it off: {}", who, why.empty() ? "no reason given" : why));
-  return events_;
-}
-
 std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
   events_.clear();
+  const Timestamp gap_from = last_input_at_.value_or(now_);
   now_ = std::max(now_, at);
   while (next_second_ <= now_) next_second_ += std::chrono::seconds{1};  // seconds that nobody watched are not judged
   last_input_at_.reset();
@@ -155,6 +146,7 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
   newly_silent_.clear();
   newly_silent_at_.reset();
   if (power_ == Power::on) {
+    interruptions_.push_back({gap_from, now_, why, false});
     begin_segment(now_);
     say_stage(now_, "warms up again: " + why);
   }
@@ -165,6 +157,8 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
 
 void Engine::on_second(Timestamp second) {
   stages_.pass(std::chrono::seconds{1});
+  book_.advance(second);
+  judge_proof(second);
   if (power_ == Power::on) {
     // Nothing at all came in: that is a gap of whoever recorded, not blindness; hours stand still.
     const bool is_fed = last_input_at_ && second - *last_input_at_ <= gap_after();
@@ -172,6 +166,7 @@ void Engine::on_second(Timestamp second) {
       count_second(second);
       judge_silence(second);
       judge_blindness(second);
+      if (power_ == Power::on) judge_stuck_deck(second);
     }
   }
   if (ms_of(second) % 60000 == 0) on_minute(second);
@@ -185,6 +180,10 @@ void Engine::count_second(Timestamp second) {
     stages_.uncount(stages_.counted() - counted_when_seen_[unseen->id().index]);
   }
   has_no_view_ = unseen != nullptr;
+  if (const profile::Stage* stage = stages_.current(); stage != nullptr && stage->is_counted) {
+    watched_ += std::chrono::seconds{1};
+    if (has_no_view_) unseen_ += std::chrono::seconds{1};
+  }
   if (why_not_counting().empty()) unconfirmed_ += std::chrono::seconds{1};
 }
 
@@ -218,9 +217,11 @@ void Engine::on_minute(Timestamp minute) {
     }
     if (!mains_.is_gone() && !draws_no_power_) {
       judge_trends(minute);
+      if (power_ == Power::on) judge_forecast(minute);
       if (power_ == Power::on) move_phase(minute);
     }
   }
+  judge_bleed_down(minute);
   move_stage(minute);
 }
 
@@ -322,11 +323,15 @@ void Engine::judge_blindness(Timestamp now) {
     if (!is_blind) return;
   }
   if (!has_protective) return;
+  // Nothing at all answers, not even the meters of the mains: the bench itself has lost its supply. Its relays power up
+  // open; the order sees to it. A run that somebody set a policy for waits for the mains, another is cut.
+  if (!policy_.set_by.empty() && std::all_of(points_.begin(), points_.end(), [&](const PointWatch& p) { return is_bad_[p.id().index]; }))
+    return interrupt(now, Power::lost, "nothing answers any more, not even the meters of the mains: the bench has lost its supply or all of its wires", false);
   const std::string reason = "no protective point of this unit can be read any more: it is cut rather than left unwatched";
   std::vector<PointId> blind;
   for (const PointWatch& point : points_)
     if (point.point().is_protective && !point.point().is_mains()) blind.push_back(point.id());
-  book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, Aspect::reading, reason});
+  book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, Aspect::reading, reason, alarm::Priority::medium});
   is_cut_blind_ = true;
   open_outlet(now, Power::tripped, reason);
 }
@@ -370,12 +375,16 @@ void Engine::move_phase(Timestamp now) {
 
 void Engine::move_stage(Timestamp now) {
   const profile::Stage* stage = stages_.current();
-  if (stage == nullptr || power_ == Power::tripped || power_ == Power::off_by_person) return;
+  if (stage == nullptr || power_ == Power::tripped || power_ == Power::off_by_person || is_waiting(power_)) return;
   const bool is_warm = stages_.phase() != Phase::warming;
   const bool has_baseline = stages_.phase() == Phase::judging;
   bool is_over = stages_.is_stage_over();
   if (stage->kind == StageKind::warm_up) is_over = is_warm;
   if (stage->kind == StageKind::baseline) is_over = has_baseline;
+  // Hours after the last touch of a screwdriver are what the buyer gets: the last soak waits for them.
+  const auto& all = stages_.plan().stages;
+  const bool is_last_counted = stage->is_counted && std::none_of(all.begin() + static_cast<std::ptrdiff_t>(stages_.index()) + 1, all.end(), [](const profile::Stage& s) { return s.is_counted; });
+  if (is_last_counted && last_touch_ && stages_.counted() - *last_touch_ < tail_needed()) return;
   if (!is_over) return;
   stages_.next_stage();
   if (stages_.is_done()) return finish(now);
@@ -383,9 +392,9 @@ void Engine::move_stage(Timestamp now) {
   if (stages_.current()->kind == StageKind::cool_down && power_ == Power::on) open_outlet(now, Power::off_by_plan, "the plan's cool-down begins");
 }
 
-void Engine::begin_segment(Timestamp at) {
+void Engine::begin_segment(Timestamp at, std::optional<Duration> warm_up, std::optional<Duration> baseline) {
   for (PointWatch& point : points_) point.begin_segment();
-  stages_.begin_segment();
+  stages_.begin_segment(warm_up, baseline);
   for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
   departures_.begin_segment(at);
   proxy_.begin(analysis::minute_of(at));
@@ -414,25 +423,28 @@ void Engine::end_course_findings(Timestamp at, const std::string& why) {
 
 // ---- off -------------------------------------------------------------------------------------------------------
 
-void Engine::open_outlet(Timestamp at, Power power, std::string reason, int attempt) {
+void Engine::open_outlet(Timestamp at, Power power, std::string reason) {
   const bool is_trip = power == Power::tripped;
-  if (!verdict_ && power != Power::off_by_plan) {
+  if (!verdict_ && (is_trip || power == Power::off_by_person)) {
     // A cut for want of sight says nothing against the unit: its hours are incomplete.
-    verdict_ = weigh(stages_, book_, points_, is_trip && !is_cut_blind_, at);
+    verdict_ = weigh(stages_, book_, points_, is_trip && !is_cut_blind_, at, remarks());
     if (power == Power::off_by_person || is_cut_blind_) verdict_->reasons.push_back(reason);
     events_.emplace_back(*verdict_);
   }
+  if (power_ == Power::on) begin_bleed_down();
   power_ = power;
   off_reason_ = std::move(reason);
   off_text_ = proof_point_ ? "ordered off, waiting for the current to fall" : "ordered off; no point of this unit can prove it";
+  is_bench_ordered_ = false;
+  is_unprovable_told_ = false;
   off_.clear();
   off_.order(at, stages_.plan().off_proven_within);
-  events_.emplace_back(OpenOutlet{at, attempt, is_trip, off_reason_});
+  events_.emplace_back(OpenOutlet{at, 1, is_trip, off_reason_});
   book_.silence(at);
 }
 
 void Engine::finish(Timestamp at) {
-  verdict_ = weigh(stages_, book_, points_, false, at);
+  verdict_ = weigh(stages_, book_, points_, false, at, remarks());
   events_.emplace_back(*verdict_);
   say_stage(at, "the plan is done");
   if (power_ == Power::on && stages_.plan().is_off_at_end) open_outlet(at, Power::off_by_plan, "the plan is done");

@@ -11,18 +11,28 @@
 #include "analysis/transport.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
+#include "soak/act.hpp"
 #include "soak/departures.hpp"
 #include "soak/event.hpp"
 #include "soak/finding_book.hpp"
 #include "soak/mains_watch.hpp"
 #include "soak/off_watch.hpp"
 #include "soak/point_watch.hpp"
+#include "soak/policy.hpp"
 #include "soak/relations.hpp"
 #include "soak/stages.hpp"
+#include "soak/verdict.hpp"
 
 namespace steadyglow::soak {
 
-enum class Power { on, off_by_plan, off_by_person, tripped };
+/// paused: by a person; lost: its supply went, and it waits; bench_open: its bench was opened for another unit.
+enum class Power { on, off_by_plan, off_by_person, tripped, paused, lost, bench_open };
+std::string_view to_word(Power power);
+/// Does the run go on once there is power again?
+constexpr bool is_waiting(Power power) { return power == Power::paused || power == Power::lost || power == Power::bench_open; }
+
+/// Below this a supply may be touched after it was measured: common practice (extra-low voltage), no source.
+inline constexpr double safe_volts = 50.0;
 
 /// Below this the proof point shows a unit that is off: common practice, no source.
 inline constexpr double off_amperes = 0.05;
@@ -32,7 +42,7 @@ inline constexpr double off_watts = 2.0;
 /// Events of a call stay valid until the next call.
 class Engine {
  public:
-  Engine(profile::Profile profile, profile::Plan plan);
+  Engine(profile::Profile profile, profile::Plan plan, Policy policy = {});
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
@@ -40,6 +50,9 @@ class Engine {
   std::span<const Event> take(std::span<const Reading> readings);
   /// Time passed and nothing came.
   std::span<const Event> advance(Timestamp now);
+  /// What a person or the bench did. What may not be done now is let pass: ask why_not() first.
+  std::span<const Event> act(Timestamp at, const Act& act);
+  Result<void> why_not(const Act& act) const;
   std::span<const Event> acknowledge(Timestamp at, std::int64_t alarm, const std::string& who, const std::string& note);
   /// A person wants the unit off.
   std::span<const Event> stop(Timestamp at, const std::string& who, const std::string& why);
@@ -56,6 +69,14 @@ class Engine {
   OffWatch::State off_state() const { return off_.state(); }
   const std::string& off_reason() const { return off_reason_; }
   const std::string& off_text() const { return off_text_; }
+  /// What the supplies still hold while the unit is off; empty when there is nothing to say.
+  const std::string& bleed_text() const { return bleed_text_; }
+  const Policy& policy() const { return policy_; }
+  const std::vector<Interruption>& interruptions() const { return interruptions_; }
+  const std::vector<SegmentChange>& segments() const { return segments_; }
+  const std::optional<Signature>& signature() const { return signature_; }
+  /// Hours that count for this point: since a screwdriver moved it.
+  Duration counted(PointId point) const { return stages_.counted() - counted_at_touch_[point.index]; }
   Timestamp now() const { return now_; }
   /// Nothing is left to guard or to count.
   bool is_over() const { return verdict_.has_value() && power_ != Power::on; }
@@ -63,6 +84,23 @@ class Engine {
   std::string why_not_counting() const;
 
  private:
+  void perform(const Act& act);
+  void perform_on_alarm(const Act& act);
+  void interrupt(Timestamp at, Power power, std::string reason, bool is_planned);
+  void begin_interruption(Timestamp at, std::string why, bool is_planned);
+  void end_interruption(Timestamp at);
+  void go_on(const Act& act);
+  void stop_by(const Act& act);
+  void touch(const Act& act);
+  void replace_part(const Act& act);
+  void say_segment(std::vector<PointId> points, const std::string& who, std::string why);
+  bool is_healthy() const;
+  Duration tail_needed() const;
+  void judge_forecast(Timestamp now);
+  void judge_stuck_deck(Timestamp now);
+  void judge_proof(Timestamp now);
+  void judge_bleed_down(Timestamp now);
+  void begin_bleed_down();
   void begin_call(Timestamp at);
   Duration gap_after() const;
   void on_second(Timestamp second);
@@ -107,9 +145,10 @@ class Engine {
   void forget_false_quiet(std::int64_t minute);
   void judge_settling_of(PointWatch& watch);
   bool is_judged_for_trend(const PointWatch& watch) const;
-  void begin_segment(Timestamp at);
+  void begin_segment(Timestamp at, std::optional<Duration> warm_up = {}, std::optional<Duration> baseline = {});
+  Remarks remarks() const;
   void end_course_findings(Timestamp at, const std::string& why);
-  void open_outlet(Timestamp at, Power power, std::string reason, int attempt = 1);
+  void open_outlet(Timestamp at, Power power, std::string reason);
   void finish(Timestamp at);
   void say_stage(Timestamp at, std::string text);
   Surroundings surroundings() const;
@@ -118,6 +157,7 @@ class Engine {
   bool is_silent(const PointWatch& watch, Timestamp now) const;
 
   profile::Profile profile_;
+  Policy policy_;
   std::vector<Event> events_;
   FindingBook book_;
   Stages stages_;
@@ -140,6 +180,23 @@ class Engine {
   std::string off_reason_;
   std::string off_text_;
   std::optional<Verdict> verdict_;
+  std::optional<Signature> signature_;
+  std::vector<Interruption> interruptions_;
+  std::vector<SegmentChange> segments_;
+  bool was_healthy_ = true;                  ///< when the supply was lost
+  bool is_turn_awaited_ = false;             ///< SwitchOnDue was said for this loss
+  bool is_bench_ordered_ = false;            ///< OpenBench was said for this cut
+  bool is_unprovable_told_ = false;
+  std::string bleed_text_;
+  std::vector<PointId> bleeding_;            ///< supplies that were above safe_volts when the outlet opened
+  std::optional<PointId> bleeds_late_;      ///< told: this one was not below in time
+  std::optional<Timestamp> stuck_since_;     ///< the deck stands and draws the power of play
+  std::vector<Duration> counted_at_touch_;   ///< per point
+  std::optional<Duration> last_touch_;       ///< counted hours then
+  bool needs_whole_tail_ = false;            ///< the touch was large, or one too many
+  std::vector<std::string> touched_controls_;
+  Duration unseen_{};                        ///< time with power and without a view, in counted stages
+  Duration watched_{};                       ///< all time with power in counted stages
 
   std::optional<PointId> mains_point_;
   std::optional<PointId> watts_point_;

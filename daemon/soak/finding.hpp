@@ -5,6 +5,7 @@
 #include <string_view>
 #include <vector>
 
+#include "alarm/fact.hpp"
 #include "core/ids.hpp"
 #include "core/timestamp.hpp"
 
@@ -35,6 +36,7 @@ struct Finding {
   std::string_view uom;          ///< static storage; empty when there is no value
   Aspect aspect = Aspect::reading;
   std::string message;           ///< one sentence that a person can believe or check
+  std::optional<alarm::Priority> priority{};  ///< of its alarm; empty: what its severity asks for
 };
 
 }  // namespace steadyglow::soak

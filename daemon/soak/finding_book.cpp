@@ -3,6 +3,17 @@
 #include <algorithm>
 
 namespace steadyglow::soak {
+namespace {
+
+alarm::Cause cause_of(const Finding& finding) {
+  switch (finding.kind) {
+    case Kind::mains: return alarm::Cause::mains;
+    case Kind::no_data: return alarm::Cause::bus;  // whoever knows the wires says whether it is one meter or all
+    default: return alarm::Cause::unit;
+  }
+}
+
+}  // namespace
 
 void FindingBook::say(Finding finding) {
   if (history_.size() == history_max) history_.pop_front();
@@ -17,8 +28,10 @@ AlarmRecord* FindingBook::alarm_of(Key key) {
   return record == alarms_.end() ? nullptr : &*record;
 }
 
-void FindingBook::step_alarm(AlarmRecord& record, alarm::Action action, Timestamp at) {
+void FindingBook::step_alarm(AlarmRecord& record, alarm::Action action, Timestamp at, const std::string& who, const std::string& why) {
   record.alarm = alarm::step(record.alarm, action, at);
+  record.changed_by = who;
+  record.why = why;
   out_->emplace_back(record);
 }
 
@@ -36,10 +49,16 @@ void FindingBook::raise(Finding finding) {
   if (record == nullptr || is_over || is_worse) {
     if (is_worse && !is_over) step_alarm(*record, alarm::Action::return_, finding.at);
     if (alarms_.size() == alarms_max) alarms_.pop_front();
-    alarms_.push_back({next_alarm_, {}, finding, finding.at, std::nullopt, {}, {}});
+    AlarmRecord fresh;
+    fresh.id = next_alarm_;
+    fresh.finding = finding;
+    fresh.raised_at = finding.at;
+    alarms_.push_back(std::move(fresh));
     alarm_ids_[key] = next_alarm_++;
     record = &alarms_.back();
     record->alarm.is_latching = finding.severity == Severity::trip;
+    record->priority = finding.priority.value_or(finding.severity == Severity::trip ? alarm::Priority::high : alarm::Priority::low);
+    record->cause = cause_of(finding);
   }
   record->finding = finding;
   record->cleared_at.reset();
@@ -91,8 +110,35 @@ bool FindingBook::acknowledge(std::int64_t id, const std::string& who, const std
   if (record == alarms_.end() || !alarm::needs_person(record->alarm.state)) return false;
   record->acknowledged_by = who;
   record->note = note;
-  step_alarm(*record, alarm::Action::acknowledge, at);
+  step_alarm(*record, alarm::Action::acknowledge, at, who, note);
   return true;
+}
+
+const AlarmRecord* FindingBook::find(std::int64_t id) const {
+  const auto record = std::find_if(alarms_.begin(), alarms_.end(), [&](const AlarmRecord& r) { return r.id == id; });
+  return record == alarms_.end() ? nullptr : &*record;
+}
+
+void FindingBook::shelve(std::int64_t id, Timestamp until, const std::string& who, const std::string& why, Timestamp at) {
+  const auto record = std::find_if(alarms_.begin(), alarms_.end(), [&](const AlarmRecord& r) { return r.id == id; });
+  if (record == alarms_.end()) return;
+  record->shelved_until = until;
+  step_alarm(*record, alarm::Action::shelve, at, who, why);
+}
+
+void FindingBook::change(std::int64_t id, alarm::Action action, const std::string& who, const std::string& why, Timestamp at) {
+  const auto record = std::find_if(alarms_.begin(), alarms_.end(), [&](const AlarmRecord& r) { return r.id == id; });
+  if (record == alarms_.end()) return;
+  if (action == alarm::Action::unshelve) record->shelved_until.reset();
+  step_alarm(*record, action, at, who, why);
+}
+
+void FindingBook::advance(Timestamp now) {
+  for (AlarmRecord& record : alarms_) {
+    if (!record.shelved_until || now < *record.shelved_until) continue;
+    record.shelved_until.reset();
+    step_alarm(record, alarm::Action::unshelve, now, {}, "its time aside is over");
+  }
 }
 
 std::vector<const Finding*> FindingBook::standing() const {

@@ -25,6 +25,13 @@ class FindingBook {
 
   /// False when there is no such alarm or nothing to acknowledge.
   bool acknowledge(std::int64_t alarm, const std::string& who, const std::string& note, Timestamp at);
+  /// Puts an alarm aside; it comes back by itself at `until`.
+  void shelve(std::int64_t alarm, Timestamp until, const std::string& who, const std::string& why, Timestamp at);
+  /// unshelve, remove from service, return to it, reset: one step of the state machine by a person.
+  void change(std::int64_t alarm, alarm::Action action, const std::string& who, const std::string& why, Timestamp at);
+  /// Takes back what was put aside for a time that is over.
+  void advance(Timestamp now);
+  const AlarmRecord* find(std::int64_t alarm) const;
 
   const std::deque<AlarmRecord>& alarms() const { return alarms_; }
   const std::deque<Finding>& history() const { return history_; }
@@ -43,7 +50,7 @@ class FindingBook {
   }
   void say(Finding finding);
   AlarmRecord* alarm_of(Key key);
-  void step_alarm(AlarmRecord& record, alarm::Action action, Timestamp at);
+  void step_alarm(AlarmRecord& record, alarm::Action action, Timestamp at, const std::string& who = {}, const std::string& why = {});
 
   static constexpr std::size_t history_max = 4096;
   static constexpr std::size_t alarms_max = 1024;

@@ -25,6 +25,12 @@ class MainsWatch {
   std::optional<double> nominal() const { return nominal_; }
   /// A good reading of the mains voltage, in volts.
   std::optional<Change> step(Timestamp at, double volts);
+  /// The unit was off: what its mains did meanwhile is over.
+  void forget() {
+    const auto nominal = nominal_;
+    *this = MainsWatch{};
+    nominal_ = nominal;
+  }
   bool is_gone() const { return is_gone_; }
   bool is_outside() const { return is_outside_; }
   /// Sagging or swelling now, or so recently that the unit still feels it.

@@ -151,9 +151,16 @@ void Engine::take_mains(const Reading& reading) {
   };
   switch (*change) {
     case MainsWatch::Change::gone:
+      // Whoever set a policy for the run wants nothing to come back by itself: the outlet is ordered open as well.
+      if (!policy_.set_by.empty()) {
+        said(Severity::note, fmt::format("the mains are gone: {}; the outlet is ordered off so that nothing comes back by itself", figure(point, reading.value())));
+        return interrupt(reading.at(), Power::lost, "the mains are gone", false);
+      }
+      begin_interruption(reading.at(), "the mains were gone", false);
       begin_segment(reading.at());
       return said(Severity::note, fmt::format("the mains are gone: {}; hours stand still", figure(point, reading.value())));
     case MainsWatch::Change::back:
+      end_interruption(reading.at());
       begin_segment(reading.at());
       return book_.clear(Kind::mains, reading.point(), reading.at(), fmt::format("the mains are back: {}; the unit warms up again, uncounted", figure(point, reading.value())));
     case MainsWatch::Change::outside:
@@ -188,9 +195,14 @@ void Engine::take_proof(const Reading& reading) {
   const double base = std::fabs(to_base(point, reading.value()));
   const bool draws_nothing = base < (point.role == Role::mains_current ? off_amperes : off_watts);
   const auto change = off_.step(reading.at(), draws_nothing);
+  if (off_.state() == OffWatch::State::failed && !draws_nothing && !is_bench_ordered_ && reading.at() - off_.ordered_at() >= stages_.plan().bench_opened_after) {
+    is_bench_ordered_ = true;
+    off_text_ = fmt::format("ordered off {} ago and still draws {}: the bench contactor is ordered open", span_text(reading.at() - off_.ordered_at()), figure(point, reading.value()));
+    events_.emplace_back(OpenBench{reading.at(), fmt::format("its relay does not obey: {} still flow {} after the order ({})", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()), off_reason_)});
+  }
   if (!change) return;
   if (*change == OffWatch::State::proven) {
-    off_text_ = fmt::format("off, proven: {} {} after the order", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()));
+    off_text_ = fmt::format("off, proven: {} {} after the order{}", figure(point, reading.value()), span_text(reading.at() - off_.ordered_at()), is_bench_ordered_ ? ", by the bench contactor; its own relay did not obey" : "");
     if (book_.stands(Kind::outlet, std::nullopt)) return book_.clear(Kind::outlet, std::nullopt, reading.at(), off_text_);
     Finding proven{Kind::outlet, Severity::note, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_};
     book_.raise(std::move(proven));
@@ -198,7 +210,7 @@ void Engine::take_proof(const Reading& reading) {
   }
   off_text_ = fmt::format("ordered off {} ago and still draws {}: the contact may be welded; pull the plug if it is safe to do so",
                           span_text(reading.at() - off_.ordered_at()), figure(point, reading.value()));
-  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_});
+  book_.raise({Kind::outlet, Severity::trip, true, reading.at(), {}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, off_text_, alarm::Priority::highest});
   events_.emplace_back(OpenOutlet{reading.at(), 2, true, "second order: " + off_reason_});
 }
 

@@ -7,6 +7,7 @@ namespace steadyglow::soak {
 DissipationWatch::DissipationWatch(PointId bias, PointId supply, const profile::Profile& profile) : bias_(bias), supply_(supply) {
   const profile::Point& point = profile.point(bias);
   amperes_per_reading_ = point.uom.to_base / (point.quantity == Quantity::voltage ? point.sense->value : 1.0);
+  rated_watts_ = point.rated->value;
   volts_per_reading_ = profile.point(supply).uom.to_base;
   constexpr double deadband_share = 0.05;
   for (const double share : {warn_share, trip_share}) {
@@ -26,6 +27,8 @@ std::vector<DissipationWatch::Change> DissipationWatch::step(Timestamp at, doubl
     if (const auto change = limits_[i].step(at, watts)) changes.push_back({i == 1, *change, watts, limits_[i].policy().limit});
   return changes;
 }
+
+double DissipationWatch::share(double bias, double supply) const { return std::fabs(bias * amperes_per_reading_ * supply * volts_per_reading_) / rated_watts_; }
 
 void DissipationWatch::clear() {
   for (analysis::LimitWatch& limit : limits_) limit.clear();

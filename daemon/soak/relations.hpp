@@ -28,12 +28,15 @@ class DissipationWatch {
   /// A good reading of the bias point (its uom) and the newest good one of the supply (its uom).
   std::vector<Change> step(Timestamp at, double bias, double supply);
   void clear();
+  /// Of the rated watts, at this bias (its uom) and supply (its uom).
+  double share(double bias, double supply) const;
 
  private:
   PointId bias_;
   PointId supply_;
   double amperes_per_reading_;
   double volts_per_reading_;
+  double rated_watts_;
   std::vector<analysis::LimitWatch> limits_;
 };
 

@@ -62,8 +62,17 @@ void Stages::enter(Phase phase) {
   in_phase_ = {};
 }
 
-void Stages::begin_segment() {
+void Stages::restart() {
+  index_ = 0;
+  in_stage_ = {};
+  counted_ = {};
+  counted_in_stage_ = {};
+}
+
+void Stages::begin_segment(std::optional<Duration> warm_up, std::optional<Duration> baseline) {
   ++segment_;
+  needed_warm_up_ = warm_up;
+  needed_baseline_ = baseline;
   enter(Phase::warming);
 }
 

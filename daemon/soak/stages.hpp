@@ -1,4 +1,5 @@
 #pragma once
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,8 +24,9 @@ class Stages {
   Duration in_stage() const { return in_stage_; }
   Phase phase() const { return phase_; }
   Duration in_phase() const { return in_phase_; }
-  Duration warm_up() const { return warm_up_; }
-  Duration baseline() const { return baseline_; }
+  /// What this segment needs.
+  Duration warm_up() const { return needed_warm_up_.value_or(warm_up_); }
+  Duration baseline() const { return needed_baseline_.value_or(baseline_); }
   int segment() const { return segment_; }
 
   /// Adds passed time to the stage and the phase.
@@ -37,7 +39,10 @@ class Stages {
   bool is_stage_over() const;
   void next_stage();
   void enter(Phase phase);
-  void begin_segment();
+  /// With less than the plan's warm-up and baseline after a short loss.
+  void begin_segment(std::optional<Duration> warm_up = {}, std::optional<Duration> baseline = {});
+  /// A part was replaced: no hour counts any more, and the plan begins again.
+  void restart();
 
  private:
   profile::Plan plan_;
@@ -49,6 +54,8 @@ class Stages {
   Duration in_phase_{};
   Duration warm_up_{};
   Duration baseline_{};
+  std::optional<Duration> needed_warm_up_;
+  std::optional<Duration> needed_baseline_;
   int segment_ = 0;
 };
 

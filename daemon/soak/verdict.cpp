@@ -22,7 +22,7 @@ constexpr double coverage_factor = 2.0;
 
 }  // namespace
 
-Verdict weigh(const Stages& stages, const FindingBook& book, const std::vector<PointWatch>& points, bool is_tripped, Timestamp at) {
+Verdict weigh(const Stages& stages, const FindingBook& book, const std::vector<PointWatch>& points, bool is_tripped, Timestamp at, const Remarks& remarks) {
   Verdict verdict{at, VerdictWord::pass, {}};
   const double counted = hours_of(stages.counted());
   const double planned = hours_of(stages.plan().counted_planned());
@@ -36,6 +36,9 @@ Verdict weigh(const Stages& stages, const FindingBook& book, const std::vector<P
   for (const Finding* finding : book.standing())
     if (finding->severity != Severity::note && is_about_the_unit(finding->kind)) worsen(VerdictWord::fail, reason_of(*finding));
   if (stages.counted() < stages.plan().counted_planned()) worsen(VerdictWord::incomplete, "it ended before the planned hours were counted");
+  if (remarks.unplanned_interruptions > interruptions_most) worsen(VerdictWord::incomplete, fmt::format("{} unplanned interruptions, at most {} are allowed", remarks.unplanned_interruptions, interruptions_most));
+  if (remarks.unseen_share > unseen_share_most) worsen(VerdictWord::incomplete, fmt::format("{:.0f} % of the time nobody saw it", 100.0 * remarks.unseen_share));
+  if (!remarks.touched.empty()) worsen(VerdictWord::incomplete, remarks.touched);
   for (const Finding& finding : book.history())
     if (finding.is_raised && finding.severity != Severity::note && is_about_the_unit(finding.kind))
       worsen(VerdictWord::pass_with_remarks, reason_of(finding));

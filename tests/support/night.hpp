@@ -88,8 +88,8 @@ minutes = 720
 
 class Night {
  public:
-  Night(const std::string& profile_text, const std::string& plan_text = usual_plan)
-      : engine_(std::make_unique<soak::Engine>(profile_of(profile_text), plan_of(plan_text))), engine(*engine_), random_(4711) {}
+  Night(const std::string& profile_text, const std::string& plan_text = usual_plan, const soak::Policy& policy = {})
+      : engine_(std::make_unique<soak::Engine>(profile_of(profile_text), plan_of(plan_text), policy)), engine(*engine_), random_(4711) {}
 
   /// Gives a point its course, with normal noise of `sigma` in its uom.
   Night& point(const std::string& name, Course course, double sigma = 0.0) {
@@ -115,15 +115,13 @@ class Night {
         const Span* span = nullptr;
         for (const Span& candidate : course.bad)
           if (seconds_ >= candidate.from && seconds_ < candidate.until) span = &candidate;
-        if (span == nullptr) batch.push_back(Reading::good(id, at, course.course(seconds_) + noise));
+        if (span == nullptr) batch.push_back(Reading::good(id, at, as_powered(index, course.course(seconds_)) + noise));
         else if (span->quality != Quality::good) batch.push_back(Reading::bad(id, at, span->quality));
       }
       hear(batch.empty() ? engine.advance(at) : engine.take(batch));
-      if (!switch_off_works || engine.power() == soak::Power::on) continue;
-      for (auto& [index, course] : courses_) {
-        const auto role = engine.profile().points[index].role;
-        if (role == profile::Role::mains_current || role == profile::Role::mains_power) course.course = hold(0.0);
-      }
+      const bool is_on = engine.power() == soak::Power::on || !switch_off_works;
+      if (is_on) off_at_.reset();
+      else if (!off_at_) off_at_ = seconds_;
     }
   }
 
@@ -162,8 +160,18 @@ class Night {
   soak::Engine& engine;
   std::vector<soak::Event> events;
   bool switch_off_works = true;
+  double bleed_tau_seconds = 30.0;
 
  private:
+  /// Off: no current flows, and the supplies bleed down.
+  double as_powered(std::uint16_t index, double value) const {
+    if (!off_at_) return value;
+    const auto role = engine.profile().points[index].role;
+    if (role == profile::Role::mains_current || role == profile::Role::mains_power) return 0.0;
+    if (role == profile::Role::supply) return value * std::exp(-(seconds_ - *off_at_) / bleed_tau_seconds);
+    return value;
+  }
+
   struct Span {
     Quality quality;
     double from;
@@ -177,6 +185,7 @@ class Night {
   std::map<std::uint16_t, PointCourse> courses_;
   std::mt19937 random_;
   double seconds_ = 0.0;
+  std::optional<double> off_at_;
 };
 
 }  // namespace steadyglow::support

@@ -82,8 +82,8 @@ role = "ambient"
 )";
 
 /// The amplifier on a mains course: currents with the power 1.5, B+ proportional (three-halves law; from memory).
-inline Night healthy_night(Course mains = hold(230.0), Course room = hold(23.0)) {
-  Night night(tube_amp);
+inline Night healthy_night(Course mains = hold(230.0), Course room = hold(23.0), const soak::Policy& policy = {}) {
+  Night night(tube_amp, usual_plan, policy);
   const auto follows = [mains](double nominal, double power) {
     return [=](double s) { return nominal * (1.0 - std::exp(-(s + 10.0) / 300.0)) * std::pow(mains(s) / 230.0, power); };
   };
