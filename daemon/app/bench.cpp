@@ -8,6 +8,8 @@
 #include <csignal>
 
 #include "app/history.hpp"
+#include "app/telling.hpp"
+#include "notify/token.hpp"
 #include "http/json.hpp"
 
 namespace steadyglow::app {
@@ -18,7 +20,10 @@ constexpr std::chrono::milliseconds tick_every{50};
 constexpr std::size_t history_waiting_max = 8;
 /// A run that neither polls nor ticks for this long is stuck.
 constexpr std::chrono::seconds stuck_after{10};
-constexpr const char* version = "0.1.0";
+/// The engine of a powered unit must be fed or ticked at least this often for the watchdog to be fed.
+constexpr std::chrono::seconds engine_stuck_after{2};
+/// A bench contactor that was ordered open must show no current behind it within this time, real time.
+constexpr std::chrono::seconds contactor_proven_within{3};
 
 }  // namespace
 
@@ -27,6 +32,8 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
       find_asset_(std::move(find_asset)),
       settings_(std::move(settings)),
       store_(std::move(store)),
+      opened_at_(boottime_now()),
+      bench_alarms_([this](const alarm::Fact& fact) { alarm_changed(fact); }, [this](const std::string& json) { remember("bench_alarm", json); }),
       tick_(loop_),
       signals_(loop_, SIGINT, SIGTERM, SIGHUP),
       history_pool_(std::make_unique<boost::asio::thread_pool>(1)) {}
@@ -38,6 +45,8 @@ Result<std::unique_ptr<Bench>> Bench::open(std::string config_file, Settings set
   if (!store) return tl::unexpected(store.error());
   std::unique_ptr<Bench> bench(new Bench(std::move(config_file), std::move(settings), std::move(*store), std::move(find_asset)));
   bench->make_sessions();
+  if (auto made = bench->make_telling(); !made) return tl::unexpected(made.error());
+  if (auto read = bench->read_journal(); !read) return tl::unexpected(read.error());
   if (auto taken_up = bench->take_up_runs(); !taken_up) return tl::unexpected(taken_up.error());
   if (auto listening = bench->listen(); !listening) return tl::unexpected(listening.error());
   return bench;
@@ -48,26 +57,169 @@ void Bench::make_sessions() {
     acquire::BusOptions options;
     options.clock_rate = settings_.clock_rate;
     buses_.push_back(std::make_unique<acquire::BusThread>(i, settings_.buses[i], options, loop_, [this](acquire::MeterBatch batch) {
+      const store::Store::Together together(*store_);
+      const auto now = std::chrono::steady_clock::now();
+      for (std::size_t b = 0; b < supplies_.size(); ++b) {
+        if (auto* watchdog = supplies_[b]->watchdog()) watchdog->progress(settings_.buses[batch.bus].name, now);
+        supplies_[b]->take(batch);
+      }
       for (auto& session : sessions_) session->take(batch);
       server_->mark_changed();
     }));
   }
-  for (const UnitSettings& unit : settings_.units) {
-    SessionLinks links;
-    links.write_outlet = [this, &unit](bool on, std::function<void(Result<void>)> done) {
-      buses_[unit.outlet->bus]->order(unit.outlet->meter, unit.outlet->output, on, std::move(done));
-    };
-    const auto current = unit.profile.first_of(profile::Role::mains_current);
-    const auto proof = current ? current : unit.profile.first_of(profile::Role::mains_power);
-    links.read_proof_soon = [this, &unit, proof] {
-      for (const PointBinding& binding : unit.points)
-        if (proof && binding.point == *proof) buses_[binding.bus]->poll_soon(binding.meter);
-    };
-    links.publish = [this](const std::string& event, nlohmann::ordered_json json) {
-      if (server_) server_->publish(event, json);
-    };
-    sessions_.push_back(std::make_unique<UnitSession>(unit, settings_.clock_rate, *store_, std::move(links)));
+  for (std::size_t i = 0; i < settings_.benches.size(); ++i) supplies_.push_back(std::make_unique<BenchSupply>(settings_.benches[i], settings_.clock_rate, supply_links(i)));
+  for (const UnitSettings& unit : settings_.units) sessions_.push_back(std::make_unique<UnitSession>(unit, settings_.clock_rate, *store_, session_links(unit)));
+}
+
+SupplyLinks Bench::supply_links(std::size_t bench) {
+  SupplyLinks links;
+  links.write = [this](const OutletBinding& output, bool on, std::function<void(Result<void>)> done) { buses_[output.bus]->order(output.meter, output.output, on, std::move(done)); };
+  links.remember = [this](const std::string& kind, const std::string& json) { remember(kind, json); };
+  links.your_turn = [this](const std::string& unit) {
+    if (UnitSession* session = find_unit(unit)) session->take_turn();
+  };
+  links.watchdog_dropped = [this, bench] {
+    const std::string& name = settings_.benches[bench].name;
+    const std::string why = name + ": the hardware watchdog was not fed in time and has opened every contact";
+    bench_alarms_.raise({"watchdog", alarm::Cause::bench, name, name, alarm::Priority::medium, why + "; its units stay off until a person says"}, bench_now());
+    for (auto& session : sessions_)
+      if (session->settings().bench_index == bench) session->supply_was_cut(why);
+  };
+  links.smoke_changed = [this, bench](std::optional<bool> is_smoke) { smoke_changed(bench, is_smoke); };
+  return links;
+}
+
+SessionLinks Bench::session_links(const UnitSettings& unit) {
+  SessionLinks links;
+  links.write_outlet = [this, &unit](bool on, std::function<void(Result<void>)> done) {
+    buses_[unit.outlet->bus]->order(unit.outlet->meter, unit.outlet->output, on, std::move(done));
+  };
+  links.ask_outlet = [this, &unit](std::function<void(Result<bool>)> done) { buses_[unit.outlet->bus]->ask(unit.outlet->meter, unit.outlet->output, std::move(done)); };
+  const auto current = unit.profile.first_of(profile::Role::mains_current);
+  const auto proof = current ? current : unit.profile.first_of(profile::Role::mains_power);
+  links.read_proof_soon = [this, &unit, proof] {
+    for (const PointBinding& binding : unit.points)
+      if (proof && binding.point == *proof) buses_[binding.bus]->poll_soon(binding.meter);
+  };
+  links.publish = [this](const std::string& event, nlohmann::ordered_json json) {
+    if (server_) server_->publish(event, json);
+  };
+  links.open_bench = [this, &unit](const std::string& reason, bool locks) { open_bench(unit.bench_index, unit.name, reason, locks); };
+  links.close_bench = [this, &unit](const std::string& who) -> Result<void> {
+    if (!unit.bench_index) return fail(Fault::usage, "this unit's bench has no contactor");
+    return supplies_[*unit.bench_index]->close(who, true);
+  };
+  links.want_turn = [this, &unit](bool wants) {
+    if (!unit.bench_index) {
+      if (wants) boost::asio::post(loop_, [this, &unit] { if (UnitSession* session = find_unit(unit.name)) session->take_turn(); });
+      return;
+    }
+    if (wants) supplies_[*unit.bench_index]->stagger().ask(unit.name);
+    else supplies_[*unit.bench_index]->stagger().withdraw(unit.name);
+  };
+  links.are_mains_steady = [this, &unit] { return unit.bench_index && supplies_[*unit.bench_index]->are_mains_steady(boottime_now()); };
+  links.is_bus_silent = [this](std::size_t bus) { return buses_[bus]->health().is_silent; };
+  links.bus_name = [this](std::size_t bus) { return settings_.buses[bus].name; };
+  links.alarm_changed = [this](const alarm::Fact& fact) { alarm_changed(fact); };
+  links.remember = [this](const std::string& kind, const nlohmann::ordered_json& json) { remember(kind, json.dump()); };
+  return links;
+}
+
+/// One unit's relay did not obey, or a person wants the whole bench off: the others on it lose their supply with it.
+void Bench::open_bench(std::optional<std::size_t> bench, const std::string& for_unit, const std::string& reason, bool locks) {
+  if (!bench || !supplies_[*bench]->has_contactor()) {
+    if (locks) spdlog::critical("{}: no bench contactor is there to open: {}", for_unit, reason);
+    return;
   }
+  supplies_[*bench]->open(reason, locks);
+  for (auto& session : sessions_)
+    if (session->settings().bench_index == bench && session->settings().name != for_unit) session->bench_was_opened("the bench contactor was opened: " + reason);
+}
+
+void Bench::smoke_changed(std::size_t bench, std::optional<bool> is_smoke) {
+  const std::string& name = settings_.benches[bench].name;
+  if (!is_smoke) {
+    bench_alarms_.raise({"smoke_contact", alarm::Cause::bench, name, name, alarm::Priority::medium, name + ": the smoke contact cannot be read"}, bench_now());
+    return;
+  }
+  bench_alarms_.clear("smoke_contact", name, "the smoke contact reads again", bench_now());
+  if (!*is_smoke) return bench_alarms_.clear("smoke", name, "the smoke contact is closed again", bench_now());
+  open_bench(bench, {}, "smoke or heat", true);
+  bench_alarms_.raise({"smoke", alarm::Cause::bench, name, name, alarm::Priority::highest, name + ": SMOKE OR HEAT; everything on the bench was ordered off. Call the fire service; do not go in alone"}, bench_now());
+}
+
+Result<void> Bench::make_telling() {
+  auto key = notify::link_key(settings_.store_file + ".links");
+  if (!key) return tl::unexpected(key.error());
+  TellingLinks links;
+  links.remember = [this](const std::string& kind, const std::string& json) { remember(kind, json); };
+  links.situation = [this](const alarm::Incident& incident) { return situation_of(incident); };
+  links.route_changed = [this](const std::string& route, const std::string& trouble) {
+    if (trouble.empty()) return bench_alarms_.clear("route", route, "messages go by it again", bench_now());
+    bench_alarms_.raise({"route", alarm::Cause::bench, route, {}, alarm::Priority::low, "messages by " + route + " are not taken: " + trouble}, bench_now());
+  };
+  links.trouble = [this]() -> std::string {
+    const http::Health now = health();
+    if (!now.is_ok()) return now.reasons.front();
+    return telling_->is_outbox_stuck() ? "a message that wakes somebody waits and is not taken" : std::string{};
+  };
+  links.bench_now = [this] { return bench_now(); };
+  telling_ = std::make_unique<Telling>(loop_, settings_.notify, std::move(*key), std::move(links));
+  return {};
+}
+
+/// How the incident's units stand now, for the person who is told.
+notify::Situation Bench::situation_of(const alarm::Incident& incident) const {
+  notify::Situation now;
+  const std::int64_t utc = utc_now_ms();
+  now.utc = utc_label(utc);
+  now.clock = clock_label(utc);
+  for (const std::string& name : incident.units())
+    if (const UnitSession* session = find_unit(name)) now.units.push_back(session->situation());
+  for (std::size_t b = 0; b < supplies_.size(); ++b) {
+    if (settings_.benches[b].name != incident.bench) continue;
+    now.has_smoke_contact = settings_.benches[b].smoke.has_value();
+    now.is_smoke = supplies_[b]->is_smoke();
+  }
+  for (auto& unit : now.units) {
+    for (const auto& other : sessions_)
+      if (other->settings().bench == unit.bench && other->settings().name != unit.name && other->engine() != nullptr && !other->engine()->is_over())
+        unit.neighbours.push_back(other->settings().title + (other->is_powered() ? " runs on" : " is off"));
+  }
+  return now;
+}
+
+void Bench::alarm_changed(const alarm::Fact& fact) {
+  if (telling_) telling_->take(fact);
+}
+
+void Bench::remember(const std::string& kind, const std::string& json) {
+  const std::int64_t utc = utc_now_ms();
+  const std::int64_t seq = store_->append_journal(utc, kind, json);
+  facts_.take({seq, utc, kind, json});
+}
+
+Timestamp Bench::bench_now() const {
+  const double real_ms = std::chrono::duration<double, std::milli>(boottime_now() - opened_at_).count();
+  return at_ms(static_cast<std::int64_t>(real_ms * settings_.clock_rate));
+}
+
+Result<void> Bench::read_journal() {
+  auto reader = store::StoreReader::open(settings_.store_file);
+  if (!reader) return tl::unexpected(reader.error());
+  auto rows = (*reader)->journal();
+  if (!rows) return tl::unexpected(rows.error());
+  for (const store::JournalRow& row : *rows) {
+    facts_.take(row);
+    bench_alarms_.restore(row);
+  }
+  for (auto& supply : supplies_) supply->restore(facts_.contact(supply->settings().name + ".contactor"));
+  for (auto& session : sessions_) {
+    const ContactFact relay = facts_.contact(session->settings().name + ".outlet");
+    session->restore_contact(relay.is_defective, relay.is_unproven, relay.why);
+  }
+  telling_->restore(*rows);
+  return {};
 }
 
 Result<void> Bench::take_up_runs() {
@@ -103,9 +255,16 @@ Result<void> Bench::listen() {
 
 void Bench::run() {
   for (auto& bus : buses_) bus->start();
+  ask_contactors();
+  bench_alarms_.tell_restored(bench_now());
   for (auto& session : sessions_) {
     if (!session->settings().starts_at_once || session->run_id()) continue;
-    if (const auto started = session->start("demo", true); !started) spdlog::error("{}", started.error().text());
+    if (const auto bench = session->settings().bench_index; bench && supplies_[*bench]->has_contactor() && supplies_[*bench]->contactor().wanted() == outlet::Wanted::unknown)
+      (void)supplies_[*bench]->close("demo", true);
+    soak::Policy policy;
+    policy.set_by = "demo";
+    policy.after_mains = soak::AfterMains::staged;
+    if (const auto started = session->start("demo", true, policy); !started) spdlog::error("{}", started.error().text());
   }
   begin_tick();
   begin_signals();
@@ -117,10 +276,82 @@ void Bench::begin_tick() {
   tick_.async_wait([this](const boost::system::error_code& error) {
     if (error || is_stopping_) return;
     const Boottime now = boottime_now();
-    for (auto& session : sessions_) session->tick(now);
+    tick(now);
     server_->mark_changed();
     begin_tick();
   });
+}
+
+void Bench::tick(Boottime now) {
+  const store::Store::Together together(*store_);
+  const auto real = std::chrono::steady_clock::now();
+  for (auto& session : sessions_) {
+    session->tick(now);
+    if (!session->settings().bench_index) continue;
+    auto* watchdog = supplies_[*session->settings().bench_index]->watchdog();
+    if (watchdog == nullptr) continue;
+    // The parts that guard a powered unit: its engine, and every bus that one of its points hangs on.
+    const std::string& name = session->settings().name;
+    if (!session->is_powered()) {
+      watchdog->excuse(name);
+      continue;
+    }
+    watchdog->expect(name, real);
+    if (!session->is_stuck(now - engine_stuck_after)) watchdog->progress(name, real);
+    for (const PointBinding& binding : session->settings().points) watchdog->expect(settings_.buses[binding.bus].name, real, quiet_allowed(binding.bus));
+  }
+  for (auto& supply : supplies_) supply->tick(now);
+  watch_contactors();
+  watch_store();
+  telling_->tick(now);
+}
+
+/// A bus may be quiet for three turns of its quickest meter, in real time.
+std::chrono::milliseconds Bench::quiet_allowed(std::size_t bus) const {
+  constexpr int turns = 3;
+  std::chrono::milliseconds quickest = std::chrono::hours{1};
+  for (const auto& meter : settings_.buses[bus].meters) quickest = std::min(quickest, meter.poll_period);
+  return std::chrono::milliseconds{static_cast<std::int64_t>(turns * static_cast<double>(quickest.count()) / settings_.clock_rate)};
+}
+
+/// After a start of the program the contactors stand as they stood.
+void Bench::ask_contactors() {
+  for (auto& supply : supplies_) {
+    const auto& contactor = supply->settings().contactor;
+    if (!contactor) continue;
+    buses_[contactor->bus]->ask(contactor->meter, contactor->output, [s = supply.get()](Result<bool> is_closed) {
+      if (is_closed) s->contactor_found(*is_closed);
+    });
+  }
+}
+
+void Bench::watch_store() {
+  const store::StoreHealth store = store_->health();
+  if (!store.is_ok) bench_alarms_.raise({"store", alarm::Cause::bench, "store", {}, alarm::Priority::medium, "the store: " + store.reason}, bench_now());
+  else bench_alarms_.clear("store", "store", "the store writes again", bench_now());
+}
+
+/// A contactor that was ordered open while a unit behind it still draws power: nothing that this program has can break it.
+void Bench::watch_contactors() {
+  for (std::size_t b = 0; b < supplies_.size(); ++b) {
+    BenchSupply& supply = *supplies_[b];
+    if (!supply.has_contactor()) continue;
+    const auto& contactor = supply.contactor();
+    const bool is_ordered = contactor.wanted() == outlet::Wanted::off && contactor.is_accepted();
+    const auto now = boottime_now();
+    if (!is_ordered) {
+      contactor_opened_at_[b].reset();
+      continue;
+    }
+    if (!contactor_opened_at_[b]) contactor_opened_at_[b] = now;
+    if (now - *contactor_opened_at_[b] < contactor_proven_within) continue;
+    for (auto& session : sessions_) {
+      if (session->settings().bench_index != b || !session->draws_power_since(*contactor_opened_at_[b])) continue;
+      const std::string why = session->settings().title + " still draws power behind the open bench contactor";
+      supply.mark_contactor_defective(why);
+      bench_alarms_.raise({"contactor", alarm::Cause::bench, supply.settings().name, supply.settings().name, alarm::Priority::highest, why + ": pull the plug or the breaker, if it is safe to do so"}, bench_now());
+    }
+  }
 }
 
 void Bench::begin_signals() {
@@ -157,6 +388,7 @@ void Bench::stop() {
   is_stopping_ = true;
   tick_.cancel();
   server_->stop();
+  telling_->stop();
   for (auto& bus : buses_) bus->stop();
   history_pool_->join();
   // The last batches are in the loop's queue; when they are through, the loop has no work left and run() returns.
@@ -167,48 +399,10 @@ void Bench::stop() {
 
 // ---- for the web server ----------------------------------------------------------------------------------------
 
-UnitSession* Bench::find_unit(const std::string& name) {
+UnitSession* Bench::find_unit(const std::string& name) const {
   for (auto& session : sessions_)
     if (session->settings().name == name) return session.get();
   return nullptr;
-}
-
-http::BusView Bench::bus_view(std::size_t bus) const {
-  const acquire::BusHealth health = buses_[bus]->health();
-  const drivers::BusSpec& spec = settings_.buses[bus];
-  http::BusView view;
-  view.name = spec.name;
-  view.where = spec.where;
-  view.state = health.is_silent ? "silent" : "ok";
-  view.requests = health.counters.requests;
-  view.timeouts = health.counters.timeouts;
-  view.refusals = health.counters.refusals;
-  view.garbage = health.counters.garbage;
-  view.reconnects = health.counters.reconnects;
-  view.overruns = health.overruns;
-  view.dropped_batches = health.dropped_batches;
-  for (std::size_t i = 0; i < spec.meters.size(); ++i) view.meters.push_back({spec.meters[i].name, i < health.meter_is_silent.size() && health.meter_is_silent[i] ? "silent" : "ok"});
-  return view;
-}
-
-http::BenchView Bench::view() {
-  http::BenchView view;
-  view.version = version;
-  view.utc = utc_label(utc_now_ms());
-  view.clock_rate = settings_.clock_rate;
-  view.is_accelerated = settings_.clock_rate != 1.0;
-  const store::StoreHealth health = store_->health();
-  view.store.state = health.is_ok ? "ok" : "failing";
-  view.store.reason = health.reason;
-  if (health.dropped > 0) view.store.reason += fmt::format("{}{} rows found no room and are lost", health.reason.empty() ? "" : "; ", health.dropped);
-  view.store.queue = health.queue;
-  view.store.wal_bytes = health.wal_bytes;
-  for (std::size_t i = 0; i < buses_.size(); ++i) view.buses.push_back(bus_view(i));
-  for (const auto& session : sessions_) {
-    view.units.push_back(session->view());
-    for (auto& alarm : session->alarms()) view.alarms.push_back(std::move(alarm));
-  }
-  return view;
 }
 
 http::Health Bench::health() const {
@@ -219,12 +413,6 @@ http::Health Bench::health() const {
   const store::StoreHealth store = store_->health();
   if (!store.is_ok) health.reasons.push_back("store: " + store.reason);
   return health;
-}
-
-Result<http::AlarmView> Bench::acknowledge(std::int64_t alarm, const std::string& who, const std::string& note) {
-  for (auto& session : sessions_)
-    if (session->owns_alarm(alarm)) return session->acknowledge(alarm, who, note);
-  return fail(Fault::bad_data, fmt::format("there is no alarm {}", alarm), "the number is the one that status and the page show");
 }
 
 void Bench::history(http::HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply) {
@@ -244,32 +432,6 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
     boost::asio::post(loop_, [this] { --history_waiting_; });
   };
   boost::asio::post(*history_pool_, std::move(work));
-}
-
-Result<nlohmann::ordered_json> Bench::carry_out(const http::Order& order) {
-  using Json = nlohmann::ordered_json;
-  if (order.what == "alarms") {
-    std::int64_t alarm = 0;
-    const auto [end, status] = std::from_chars(order.name.data(), order.name.data() + order.name.size(), alarm);
-    if (status != std::errc{} || end != order.name.data() + order.name.size()) return fail(Fault::bad_data, "there is no alarm " + order.name);
-    auto view = acknowledge(alarm, order.who(), order.text("note"));
-    if (!view) return tl::unexpected(view.error());
-    return Json{{"alarm", http::to_json(*view)}};
-  }
-  if (order.what == "units") {
-    UnitSession* session = find_unit(order.name);
-    if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", order.name));
-    Result<void> done = fail(Fault::bad_data, "this order is not known");
-    if (order.verb == "start") done = session->start(order.who(), order.flag("at_the_bench"));
-    if (order.verb == "stop") done = session->stop(order.who(), order.text("why"));
-    if (!done) return tl::unexpected(done.error());
-    return Json{{"unit", http::to_json(session->view())}};
-  }
-  return fail(Fault::bad_data, "this order is not known");
-}
-
-Result<nlohmann::ordered_json> Bench::answer(const std::string& what, const std::string&, const std::function<std::string(const char*)>&) {
-  return fail(Fault::bad_data, fmt::format("there is no `{}` here", what));
 }
 
 http::Backend Bench::backend() {

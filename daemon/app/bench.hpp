@@ -4,17 +4,25 @@
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/thread_pool.hpp>
+#include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "acquire/bus_thread.hpp"
+#include "app/bench_alarms.hpp"
+#include "app/bench_supply.hpp"
+#include "app/facts.hpp"
+#include "app/readiness.hpp"
 #include "app/session.hpp"
 #include "app/settings.hpp"
 #include "http/server.hpp"
 #include "store/store.hpp"
 
 namespace steadyglow::app {
+
+class Telling;
 
 /// Thread: construct and run on the main thread, which becomes the loop. Stopping: ask no more, join the buses, drain the
 /// loop, then close the store (another order loses the last batches).
@@ -39,14 +47,48 @@ class Bench {
   void reload();
   void stop();
 
+  Result<void> make_telling();
+  notify::Situation situation_of(const alarm::Incident& incident) const;
+  SupplyLinks supply_links(std::size_t bench);
+  SessionLinks session_links(const UnitSettings& unit);
+  Result<void> read_journal();
+  void tick(Boottime now);
+  void watch_store();
+  void ask_contactors();
+  std::chrono::milliseconds quiet_allowed(std::size_t bus) const;
+  void watch_contactors();
+  void open_bench(std::optional<std::size_t> bench, const std::string& for_unit, const std::string& reason, bool locks);
+  void smoke_changed(std::size_t bench, std::optional<bool> is_smoke);
+  /// Into the journal, and into what is known from it.
+  void remember(const std::string& kind, const std::string& json);
+  void alarm_changed(const alarm::Fact& fact);
+  /// Bench time: milliseconds since this program began, times the clock's rate.
+  Timestamp bench_now() const;
+
   http::BenchView view();
   http::Health health() const;
   http::BusView bus_view(std::size_t bus) const;
-  UnitSession* find_unit(const std::string& name);
-  Result<http::AlarmView> acknowledge(std::int64_t alarm, const std::string& who, const std::string& note);
+  UnitSession* find_unit(const std::string& name) const;
   void history(http::HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply);
-  Result<nlohmann::ordered_json> carry_out(const http::Order& order);
-  Result<nlohmann::ordered_json> answer(const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value);
+  http::SupplyView supply_view(std::size_t bench) const;
+  std::optional<double> amperes_of(std::size_t bench, const std::string& but_not) const;
+  std::vector<ReadyItem> ready_list(const UnitSession& session, const std::string& who) const;
+  nlohmann::ordered_json morning_sheet(const std::string& from_utc) const;
+
+  using Answered = Result<nlohmann::ordered_json>;
+  Answered carry_out(const http::Order& order);
+  Answered order_alarm(const http::Order& order);
+  Answered order_unit(const http::Order& order);
+  Answered order_bench(const http::Order& order);
+  Answered order_incident(const http::Order& order);
+  Answered acknowledge_incident(std::int64_t incident, const std::string& who, const std::string& note);
+  Answered answer_link(const http::Order& order);
+  Result<void> start_unit(UnitSession& session, const http::Order& order);
+  Result<void> leave_unit(UnitSession& session, const http::Order& order);
+  Result<void> enter_fact(UnitSession& session, const http::Order& order);
+  Result<void> rehearse(std::size_t bench, const http::Order& order);
+  Result<void> accept_cautions(const http::Order& order);
+  Answered answer(const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value);
   http::Backend backend();
 
   std::string config_file_;
@@ -54,6 +96,12 @@ class Bench {
   Settings settings_;
   boost::asio::io_context loop_;
   std::unique_ptr<store::Store> store_;
+  Boottime opened_at_;
+  Facts facts_;
+  BenchAlarms bench_alarms_;
+  std::unique_ptr<Telling> telling_;
+  std::vector<std::unique_ptr<BenchSupply>> supplies_;
+  std::map<std::size_t, std::optional<Boottime>> contactor_opened_at_;
   std::vector<std::unique_ptr<UnitSession>> sessions_;
   std::vector<std::unique_ptr<acquire::BusThread>> buses_;
   std::unique_ptr<http::Server> server_;

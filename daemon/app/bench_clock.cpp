@@ -31,6 +31,13 @@ std::int64_t utc_now_ms() {
   return std::chrono::duration_cast<std::chrono::milliseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
 }
 
+std::string clock_label(std::int64_t utc_ms) {
+  const std::time_t seconds = utc_ms / 1000;
+  std::tm local{};
+  localtime_r(&seconds, &local);
+  return fmt::format("{:02}:{:02}:{:02}", local.tm_hour, local.tm_min, local.tm_sec);
+}
+
 std::int64_t utc_from_label(const std::string& label) {
   const auto seconds = parse_rfc3339(label);
   return seconds ? static_cast<std::int64_t>(*seconds * 1000.0 + 0.5) : 0;

@@ -16,6 +16,8 @@ std::string boot_id();
 /// RFC 3339 label of a UTC time in milliseconds since 1970. Labels only: nothing is computed from them while running.
 std::string utc_label(std::int64_t utc_ms);
 std::int64_t utc_now_ms();
+/// "02:43:28" of this machine's time zone.
+std::string clock_label(std::int64_t utc_ms);
 /// The other way; nothing when it is no such label.
 std::int64_t utc_from_label(const std::string& label);
 

@@ -6,12 +6,16 @@
 #include <algorithm>
 
 #include "http/json.hpp"
+#include "soak/event_json.hpp"
 #include "soak/finding_json.hpp"
 
 namespace steadyglow::app {
 namespace {
 
 using Json = nlohmann::ordered_json;
+
+/// While a cut waits for its proof the meter that shows it is read this often, real time.
+constexpr std::chrono::milliseconds proof_every{200};
 
 Json verdict_json(const soak::Verdict& verdict) {
   return {{"time_s", seconds_of(verdict.at)}, {"word", soak::to_word(verdict.word)}, {"is_proposed", true}, {"reasons", verdict.reasons}};
@@ -44,11 +48,29 @@ void UnitSession::take(const acquire::MeterBatch& batch) {
   const auto events = run_->engine->take(readings);
   hear(events);
   store_.append_readings(run_->id, at, readings);
+  mark_counted(at, *run_->engine);
   last_moved_ = batch.taken_at;
+  if (is_powered() && draws_power().value_or(false)) last_amperes_ = amperes();
+  if (rehearsal_ && !rehearsal_->is_over())
+    if (const auto draws = draws_power()) rehearsal_->saw(*draws, std::chrono::steady_clock::now());
   end_run_when_over(at);
 }
 
 void UnitSession::tick(Boottime now) {
+  if (run_ && run_->wants_relay_state) ask_how_the_relay_stands();
+  if (run_ && run_->engine->off_state() == soak::OffWatch::State::waiting && now - proof_asked_ >= proof_every) {
+    proof_asked_ = now;
+    links_.read_proof_soon();
+  }
+  if (run_ && run_->engine->power() == soak::Power::lost) {
+    if (!run_->is_steady_told && links_.are_mains_steady()) {
+      run_->is_steady_told = true;
+      feed({.kind = soak::ActKind::supply_steady, .who = "steadyglowd", .why = "the mains of the bench are steady"});
+    }
+  } else if (run_) {
+    run_->is_steady_told = false;
+  }
+  rehearse_on();
   if (run_ && run_->is_fed) {
     const Timestamp second = at_ms(ms_of(run_->time.at(now)) / 1000 * 1000);
     if (second > run_->last_fed) {
@@ -61,7 +83,7 @@ void UnitSession::tick(Boottime now) {
   write_if_due();
 }
 
-Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench) {
+Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, const soak::Policy& policy) {
   if (who.empty()) return fail(Fault::usage, "nobody's name is given", "say who starts it");
   if (run_ && !run_->engine->is_over()) return fail(Fault::usage, "a run of this unit is going on", "stop it first");
   if (run_ && draws_power().value_or(false) && run_->engine->off_state() == soak::OffWatch::State::failed)
@@ -73,7 +95,7 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench) {
   run.started_utc = utc_label(utc_now_ms());
   const Boottime now = boottime_now();
   run.time = RunTime(now, clock_rate_);
-  run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan);
+  run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan, policy);
   store::RunRow row;
   row.unit = settings_->name;
   row.title = settings_->title;
@@ -89,26 +111,93 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench) {
   row.state = "running";
   for (const auto& point : settings_->profile.points) row.points.push_back(point.name);
   run.id = store_.begin_run(std::move(row));
+  // The first input of a run: whoever feeds it again needs it before the engine is there.
+  store_.append_input(run.id, Timestamp{}, input_kind_policy, soak::to_json_text(policy));
   run_ = std::move(run);
+  did_.clear();
+  counted_marks_.clear();
   last_moved_ = now;
-  spdlog::info("{}: run {} started by {}", settings_->title, run_->id, who);
+  spdlog::info("{}: run {} started by {}, {}", settings_->title, run_->id, who, policy.is_unattended ? "unattended" : "attended");
   write_if_due();
   return {};
 }
 
 Result<void> UnitSession::stop(const std::string& who, const std::string& why) {
   if (who.empty()) return fail(Fault::usage, "nobody's name is given", "say who stops it");
-  if (run_ && run_->engine->power() == soak::Power::on) {
-    const Timestamp at = run_->last_fed + Duration{1};
-    run_->last_fed = at;
-    const Json json{{"who", who}, {"why", why}};
-    hear(run_->engine->stop(at, who, why));
-    store_.append_input(run_->id, at, "stop", json.dump());
-  } else if (settings_->outlet) {
-    keeper_.open(fmt::format("{} ordered it off", who), false);
+  if (run_ && !run_->engine->is_over()) {
+    soak::Act stop;
+    stop.kind = soak::ActKind::stop;
+    stop.who = who;
+    stop.why = why;
+    feed(std::move(stop));
   }
+  // Whatever the engine makes of it, a person's "off" is off.
+  if (settings_->outlet && keeper_.wanted() != outlet::Wanted::off) keeper_.open(fmt::format("{} ordered it off", who), false);
+  links_.want_turn(false);
+  if (rehearsal_) rehearsal_->abort(who + " ordered it off", std::chrono::steady_clock::now());
   write_if_due();
   return {};
+}
+
+/// Engine first, then the relay, then the store.
+void UnitSession::feed(soak::Act act) {
+  const Timestamp at = run_->last_fed + Duration{1};
+  run_->last_fed = at;
+  cannot_close_.clear();
+  hear(run_->engine->act(at, act));
+  store_.append_input(run_->id, at, soak::to_word(act.kind), soak::to_json_text(act));
+  // What could not be switched on is off, and the run waits.
+  if (!cannot_close_.empty()) {
+    const std::string why = std::move(cannot_close_);
+    feed({.kind = soak::ActKind::pause, .who = "steadyglowd", .why = "it could not be switched on: " + why});
+  }
+}
+
+Result<void> UnitSession::act(soak::Act act) {
+  if (!run_) return fail(Fault::usage, "this unit has no run yet", "start it first");
+  if (act.who.empty()) return fail(Fault::usage, "nobody's name is given", "say who does it");
+  if (act.kind == soak::ActKind::stop) return stop(act.who, act.why);
+  if (auto may = run_->engine->why_not(act); !may) return may;
+  if (act.kind == soak::ActKind::go_on && settings_->outlet) {
+    if (keeper_.is_defective()) return fail(Fault::permission, "this contact is marked defective: " + keeper_.defect(), "have it replaced by a qualified person, then say so");
+    if (keeper_.is_locked()) return fail(Fault::permission, "the interlock holds: " + keeper_.reason(), "power returns only by a person at the bench who has looked at the unit");
+  }
+  if (act.kind == soak::ActKind::pause) links_.want_turn(false);
+  feed(std::move(act));
+  write_if_due();
+  return {};
+}
+
+Result<void> UnitSession::leave(const soak::Policy& policy) {
+  soak::Act act;
+  act.kind = soak::ActKind::leave;
+  act.who = policy.set_by;
+  act.policy = soak::to_json_text(policy);
+  return this->act(std::move(act));
+}
+
+void UnitSession::bench_was_opened(const std::string& why) {
+  links_.want_turn(false);
+  if (rehearsal_ && !rehearses_contactor_) rehearsal_->abort(why, std::chrono::steady_clock::now());
+  if (!run_ || run_->engine->is_over() || (rehearsal_ && rehearses_contactor_)) return;
+  feed({.kind = soak::ActKind::bench_opened, .who = "steadyglowd", .why = why});
+  write_if_due();
+}
+
+void UnitSession::supply_was_cut(const std::string& why) {
+  if (!run_ || run_->engine->power() != soak::Power::on) return;
+  feed({.kind = soak::ActKind::relay_open, .who = "steadyglowd", .why = why});
+  // Nothing may come back by itself when the device is fed again.
+  if (settings_->outlet) keeper_.open(why, false);
+  write_if_due();
+}
+
+void UnitSession::take_turn() {
+  if (!run_ || !soak::is_waiting(run_->engine->power()) || !settings_->outlet) return;
+  is_turn_ = true;
+  feed({.kind = soak::ActKind::go_on, .who = turn_of_, .why = turn_why_});
+  is_turn_ = false;
+  write_if_due();
 }
 
 bool UnitSession::owns_alarm(std::int64_t alarm) const { return run_ && alarm / alarms_per_run == run_->id; }
@@ -120,10 +209,7 @@ Result<http::AlarmView> UnitSession::acknowledge(std::int64_t alarm, const std::
   const auto found = [&] { return std::find_if(records.begin(), records.end(), [&](const auto& r) { return r.id == local; }); };
   if (found() == records.end()) return fail(Fault::bad_data, fmt::format("there is no alarm {}", alarm));
   if (!alarm::needs_person(found()->alarm.state)) return fail(Fault::usage, "this alarm is acknowledged already");
-  const Timestamp at = run_->last_fed + Duration{1};
-  run_->last_fed = at;
-  hear(run_->engine->acknowledge(at, local, who, note));
-  store_.append_input(run_->id, at, "acknowledge", Json{{"alarm", local}, {"who", who}, {"note", note}}.dump());
+  feed({.kind = soak::ActKind::acknowledge, .who = who, .why = note, .alarm = local});
   return alarm_view(*found());
 }
 
@@ -135,25 +221,34 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
   Run run;
   run.id = row.id;
   run.started_utc = row.started_utc;
-  run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan);
   std::uint64_t inputs = 0;
+  const auto engine = [&]() -> soak::Engine& {
+    if (!run.engine) run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan);
+    return *run.engine;
+  };
   const auto refeed = [&](const store::InputRow& input) {
     ++inputs;
     run.last_fed = std::max(run.last_fed, input.at);
-    if (!input.readings.empty()) {
-      run.engine->take(input.readings);
+    if (input.kind == input_kind_policy && !run.engine) {
+      const auto policy = soak::policy_from_json(input.json);
+      if (!policy) spdlog::error("{}: the policy of run {} cannot be read: {}", settings_->title, row.id, policy.error().text());
+      run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan, policy.value_or(soak::Policy{}));
       return;
     }
-    const Json json = Json::parse(input.json, nullptr, false);
-    if (json.is_discarded()) return;
-    if (input.kind == "stop") run.engine->stop(input.at, json.value("who", ""), json.value("why", ""));
-    if (input.kind == "resume") run.engine->resume(input.at, json.value("why", ""));
-    if (input.kind == "acknowledge") run.engine->acknowledge(input.at, json.value("alarm", std::int64_t{0}), json.value("who", ""), json.value("note", ""));
+    if (!input.readings.empty()) {
+      note_did(engine().take(input.readings));
+      mark_counted(input.at, engine());
+      return;
+    }
+    const auto act = soak::act_from_json(input.kind, input.json);
+    if (act) note_did(engine().act(input.at, *act));
+    else spdlog::error("{}: a stored input of run {} cannot be read: {}", settings_->title, row.id, act.error().text());
   };
   const std::uint64_t damaged_before = reader.damage().rows;
   if (auto fed = reader.for_each_input(row.id, refeed); !fed) return fed;
   if (const auto damaged = reader.damage().rows - damaged_before; damaged > 0)
     spdlog::error("{}: {} stored rows of run {} are damaged and were left out", settings_->title, damaged, row.id);
+  engine();
 
   const bool is_same_boot = row.boot_id == boot_id();
   const Boottime now = boottime_now();
@@ -166,22 +261,114 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
   run_ = std::move(run);
   last_moved_ = now;
   spdlog::info("{}: run {} taken up again from {} stored inputs; {}", settings_->title, row.id, inputs, why);
-  hear(run_->engine->resume(back_at, why));
-  store_.append_input(row.id, back_at, "resume", Json{{"why", why}}.dump());
+  run_->last_fed = back_at - Duration{1};
+  feed({.kind = soak::ActKind::resume, .who = "steadyglowd", .why = why});
+  for (const soak::AlarmRecord& record : run_->engine->book().alarms()) links_.alarm_changed(fact_of(record));
   // Whatever the relay did meanwhile: a unit that was to be off is ordered off again. None is switched on.
   if (run_->engine->power() != soak::Power::on) keeper_.open(run_->engine->off_reason(), run_->engine->power() == soak::Power::tripped);
+  else if (!is_same_boot) supply_was_cut("the machine was restarted: the unit had lost its supply, or must be taken to have");
+  else run_->wants_relay_state = settings_->outlet.has_value();
   write_if_due();
   return {};
 }
 
+void UnitSession::ask_how_the_relay_stands() {
+  run_->wants_relay_state = false;
+  links_.ask_outlet([this](Result<bool> is_closed) {
+    if (!run_) return;
+    if (!is_closed) {
+      run_->wants_relay_state = true;  // asked again with the next tick
+      return;
+    }
+    keeper_.found(*is_closed);
+    if (!*is_closed) supply_was_cut("the unit's relay was found open: the hardware watchdog or the module had opened it");
+  });
+}
+
 // ---- outputs ---------------------------------------------------------------------------------------------------
+
+void UnitSession::mark_counted(Timestamp at, const soak::Engine& engine) {
+  if (!counted_marks_.empty() && at - counted_marks_.back().first < counted_mark_every) return;
+  counted_marks_.emplace_back(at, engine.stages().counted());
+}
+
+Duration UnitSession::counted_at(std::int64_t utc_ms) const {
+  Duration counted{};
+  for (const auto& [at, so_far] : counted_marks_) {
+    if (utc_from_label(utc_of(at)) > utc_ms) break;
+    counted = so_far;
+  }
+  return counted;
+}
+
+void UnitSession::note_did(std::span<const soak::Event> events) {
+  struct Noter {
+    std::deque<Did>& did;
+    void note(Timestamp at, std::string text) const {
+      if (did.size() == did_max) did.pop_front();
+      did.push_back({at, std::move(text)});
+    }
+    void operator()(const soak::OpenOutlet& e) const { note(e.at, (e.attempt > 1 ? "ordered off again: " : e.is_trip ? "cut: " : "switched off: ") + e.reason); }
+    void operator()(const soak::OpenBench& e) const { note(e.at, "opened the bench contactor: " + e.reason); }
+    void operator()(const soak::CloseOutlet& e) const { note(e.at, "switched on for " + e.who + ": " + e.reason); }
+    void operator()(const soak::SwitchOnDue& e) const { note(e.at, "waits for its turn: " + e.reason); }
+    void operator()(const soak::BleedDown& e) const { note(e.at, e.text); }
+    void operator()(const soak::SegmentChange& e) const { note(e.at, fmt::format("segment {}: {}", e.number, e.why)); }
+    void operator()(const soak::StageChange& e) const { note(e.at, "stage: " + e.text); }
+    void operator()(const soak::StartUp& e) const { note(e.at, e.text); }
+    void operator()(const soak::Finding& e) const {
+      if (e.kind == soak::Kind::outlet || e.kind == soak::Kind::mains || e.kind == soak::Kind::no_data) note(e.at, e.message);
+    }
+    void operator()(const soak::AlarmRecord&) const {}
+    void operator()(const soak::Verdict& e) const { note(e.at, "verdict proposed: " + std::string(soak::to_word(e.word))); }
+    void operator()(const soak::Signature& e) const { note(e.at, fmt::format("signed by {}: {}", e.who, e.word)); }
+  };
+  for (const soak::Event& event : events) std::visit(Noter{did_}, event);
+}
 
 void UnitSession::hear(std::span<const soak::Event> events) {
   // Orders first: nothing waits for disk or network on the way to the relay.
-  for (const soak::Event& event : events)
-    if (const auto* order = std::get_if<soak::OpenOutlet>(&event)) keeper_.open(order->reason, order->is_trip);
+  for (const soak::Event& event : events) {
+    if (const auto* order = std::get_if<soak::OpenOutlet>(&event)) obey(*order);
+    if (const auto* bench = std::get_if<soak::OpenBench>(&event)) obey(*bench);
+    if (const auto* close = std::get_if<soak::CloseOutlet>(&event)) obey(*close);
+    if (const auto* due = std::get_if<soak::SwitchOnDue>(&event)) obey(*due);
+  }
   write_if_due();
+  note_did(events);
   for (const soak::Event& event : events) std::visit([this](const auto& one) { hear_one(one); }, event);
+}
+
+void UnitSession::obey(const soak::OpenOutlet& order) {
+  links_.want_turn(false);
+  if (rehearses_contactor_ && order.attempt == 1 && !order.is_trip) return links_.open_bench(order.reason, false);
+  keeper_.open(order.reason, order.is_trip);
+}
+
+void UnitSession::obey(const soak::OpenBench& order) {
+  mark_relay_defective(order.reason);
+  links_.open_bench(fmt::format("{}: {}", settings_->title, order.reason), true);
+}
+
+/// What a person wants is done now; what their policy wants waits for its turn.
+void UnitSession::obey(const soak::CloseOutlet& order) {
+  if (!settings_->outlet) return;
+  Result<void> closed = rehearses_contactor_ ? links_.close_bench(order.who) : is_turn_ ? keeper_.close_by_policy(order.who) : keeper_.close(order.who, false);
+  if (closed) return;
+  spdlog::error("{}: cannot be switched on: {}", settings_->title, closed.error().text());
+  cannot_close_ = closed.error().message;
+}
+
+void UnitSession::obey(const soak::SwitchOnDue& order) {
+  turn_of_ = order.who;
+  turn_why_ = order.reason;
+  links_.want_turn(true);
+}
+
+void UnitSession::mark_relay_defective(const std::string& why) {
+  if (!settings_->outlet || keeper_.is_defective()) return;
+  keeper_.mark_defective(why);
+  links_.remember("contact", {{"output", settings_->name + ".outlet"}, {"is_defective", true}, {"is_unproven", true}, {"why", why}});
 }
 
 void UnitSession::hear_one(const soak::Finding& finding) {
@@ -198,6 +385,35 @@ void UnitSession::hear_one(const soak::AlarmRecord& record) {
   Json json = http::to_json(alarm_view(record));
   store_event(std::max(record.alarm.changed_at, record.raised_at), "alarm", json);
   links_.publish("alarm", std::move(json));
+  links_.alarm_changed(fact_of(record));
+}
+
+alarm::Fact UnitSession::fact_of(const soak::AlarmRecord& record) const {
+  alarm::Fact fact;
+  fact.unit = settings_->name;
+  fact.title = settings_->title;
+  fact.bench = settings_->bench;
+  fact.id = run_->id * alarms_per_run + record.id;
+  fact.kind = soak::to_word(record.finding.kind);
+  if (!record.finding.points.empty()) fact.point = settings_->profile.point(record.finding.points.front()).name;
+  fact.priority = record.priority;
+  fact.cause = record.cause;
+  if (fact.cause == alarm::Cause::bus) {
+    // One meter that is gone is the unit's matter; a whole silent bus is one event over all that hang on it.
+    fact.cause = alarm::Cause::unit;
+    for (const PointBinding& binding : settings_->points)
+      if (!record.finding.points.empty() && binding.point == record.finding.points.front() && links_.is_bus_silent(binding.bus)) {
+        fact.cause = alarm::Cause::bus;
+        fact.cause_name = links_.bus_name(binding.bus);
+      }
+  }
+  if (fact.cause == alarm::Cause::bench) fact.cause_name = settings_->bench;
+  fact.state = record.alarm.state;
+  fact.is_condition_true = record.alarm.is_condition_true;
+  fact.message = record.finding.message;
+  fact.who = record.changed_by;
+  fact.why = record.why;
+  return fact;
 }
 
 void UnitSession::hear_one(const soak::OpenOutlet& order) {
@@ -215,6 +431,28 @@ void UnitSession::hear_one(const soak::Verdict& verdict) {
   spdlog::info("{}: verdict proposed: {}", settings_->title, soak::to_word(verdict.word));
 }
 
+void UnitSession::hear_one(const soak::OpenBench& order) {
+  store_event(order.at, soak::kind_word(order), soak::to_json(order));
+  spdlog::critical("{}: the outlet does not obey; bench contactor ordered open: {}", settings_->title, order.reason);
+}
+
+void UnitSession::hear_one(const soak::CloseOutlet& order) {
+  store_event(order.at, soak::kind_word(order), soak::to_json(order));
+  spdlog::warn("{}: outlet closed for {}: {}", settings_->title, order.who, order.reason);
+}
+
+void UnitSession::hear_one(const soak::SegmentChange& change) {
+  store_event(change.at, soak::kind_word(change), soak::to_json(change, settings_->profile));
+  spdlog::info("{}: segment {}: {}", settings_->title, change.number, change.why);
+}
+
+template <class Event>
+void UnitSession::hear_one(const Event& event) {
+  const Json json = soak::to_json(event);
+  spdlog::info("{}: {}: {}", settings_->title, soak::kind_word(event), json.dump());
+  store_event(event.at, soak::kind_word(event), json);
+}
+
 void UnitSession::store_event(Timestamp at, std::string_view kind, const Json& json) { store_.append_event(run_->id, at, kind, json.dump()); }
 
 void UnitSession::write_if_due() {
@@ -227,9 +465,74 @@ void UnitSession::write_if_due() {
     if (result && is_relay_refusing_) spdlog::info("{}: the relay took the order", settings_->title);
     is_relay_refusing_ = !result.has_value();
     if (result) links_.read_proof_soon();
-    else if (on && run_ && run_->engine->power() == soak::Power::on) (void)stop("steadyglowd", "the relay did not accept the switch-on");
+    else if (on && run_ && run_->engine->power() == soak::Power::on) feed({.kind = soak::ActKind::pause, .who = "steadyglowd", .why = "the relay did not accept the switch-on"});
     write_if_due();
   });
+}
+
+// ---- rehearsal -------------------------------------------------------------------------------------------------
+
+Result<void> UnitSession::rehearse(const std::string& who, bool with_contactor) {
+  if (!settings_->outlet) return fail(Fault::usage, "this unit has no outlet that can be opened");
+  if (rehearsal_ && !rehearsal_->is_over()) return fail(Fault::usage, "a rehearsal is going on");
+  if (!is_powered()) return fail(Fault::usage, "the unit has no run that is powered", "start it attended, and stay beside it");
+  if (!draws_power().value_or(false)) return fail(Fault::usage, "the unit draws no power: nothing could be proven", "a rehearsal needs a current that can fall");
+  rehearsal_.emplace(with_contactor, outlet::RehearsalTiming{}, std::chrono::steady_clock::now());
+  rehearsed_by_ = who;
+  spdlog::info("{}: {} rehearses the trip", settings_->title, who);
+  rehearse_on();
+  return {};
+}
+
+void UnitSession::rehearse_on() {
+  if (!rehearsal_ || rehearsal_->is_over()) return;
+  const auto now = std::chrono::steady_clock::now();
+  if (!run_ || run_->engine->is_over()) {
+    rehearsal_->abort("the run ended", now);
+    return end_rehearsal();
+  }
+  const auto as_person = [&](soak::ActKind kind) { feed({.kind = kind, .who = rehearsed_by_, .why = "trip rehearsal"}); };
+  switch (rehearsal_->next_order()) {
+    case outlet::Rehearsal::Order::none: break;
+    case outlet::Rehearsal::Order::open_unit: as_person(soak::ActKind::pause); break;
+    case outlet::Rehearsal::Order::close_unit: as_person(soak::ActKind::go_on); break;
+    case outlet::Rehearsal::Order::open_bench:
+      rehearses_contactor_ = true;
+      as_person(soak::ActKind::pause);
+      break;
+    case outlet::Rehearsal::Order::close_bench: as_person(soak::ActKind::go_on); break;
+  }
+  write_if_due();
+  rehearsal_->advance(now);
+  links_.read_proof_soon();
+  if (rehearsal_->is_over()) end_rehearsal();
+}
+
+void UnitSession::end_rehearsal() {
+  const bool is_passed = rehearsal_->step() == outlet::Rehearsal::Step::passed;
+  rehearses_contactor_ = false;
+  if (rehearsal_->has_relay_failed()) mark_relay_defective("the rehearsal failed: " + rehearsal_->text());
+  if (!is_passed && run_ && run_->engine->power() == soak::Power::on) feed({.kind = soak::ActKind::pause, .who = rehearsed_by_, .why = "the rehearsal failed"});
+  if (is_passed && keeper_.is_unproven()) {
+    keeper_.proven();
+    links_.remember("contact", {{"output", settings_->name + ".outlet"}, {"is_defective", false}, {"is_unproven", false}, {"why", "rehearsed"}});
+  }
+  links_.remember("rehearsal", {{"bench", settings_->bench}, {"unit", settings_->name}, {"is_passed", is_passed}, {"text", rehearsal_->text()}, {"who", rehearsed_by_},
+                                {"has_contactor_failed", rehearsal_->has_contactor_failed()}});
+  spdlog::log(is_passed ? spdlog::level::info : spdlog::level::err, "{}: rehearsal {}: {}", settings_->title, is_passed ? "passed" : "FAILED", rehearsal_->text());
+  write_if_due();
+}
+
+void UnitSession::restore_contact(bool is_defective, bool is_unproven, const std::string& why) {
+  if (!is_defective && !is_unproven) return;
+  keeper_.mark_defective(why);
+  if (!is_defective) (void)keeper_.repaired("journal");
+}
+
+Result<void> UnitSession::repaired(const std::string& who, const std::string& note) {
+  if (auto done = keeper_.repaired(who); !done) return done;
+  links_.remember("contact", {{"output", settings_->name + ".outlet"}, {"is_defective", false}, {"is_unproven", true}, {"why", fmt::format("repaired, says {}: {}", who, note)}});
+  return {};
 }
 
 void UnitSession::end_run_when_over(Timestamp now) {

@@ -1,4 +1,6 @@
 /// What the outside sees of a unit.
+#include <fmt/format.h>
+
 #include <cmath>
 
 #include "app/session.hpp"
@@ -22,6 +24,94 @@ std::optional<bool> UnitSession::draws_power() const {
   return std::nullopt;
 }
 
+std::optional<double> UnitSession::amperes() const {
+  const auto current = settings_->profile.first_of(profile::Role::mains_current);
+  const auto power = settings_->profile.first_of(profile::Role::mains_power);
+  const auto in_base = [&](std::optional<PointId> point) -> std::optional<double> {
+    if (!point || !latest_[point->index].is_seen || latest_[point->index].quality != Quality::good) return std::nullopt;
+    return std::fabs(latest_[point->index].value * settings_->profile.point(*point).uom.to_base);
+  };
+  if (const auto amps = in_base(current)) return amps;
+  const auto watts = in_base(power);
+  if (!watts) return std::nullopt;
+  return *watts / mains_volts_assumed();
+}
+
+double UnitSession::mains_volts_assumed() const {
+  constexpr double usual_volts = 230.0;
+  if (const auto point = settings_->profile.first_of(profile::Role::mains_voltage)) {
+    const Latest& latest = latest_[point->index];
+    if (latest.is_seen && latest.quality == Quality::good && latest.value > 0.0) return latest.value * settings_->profile.point(*point).uom.to_base;
+  }
+  return settings_->profile.mains_nominal ? settings_->profile.mains_nominal->value : usual_volts;
+}
+
+std::optional<double> UnitSession::amperes_expected() const {
+  if (is_powered())
+    if (const auto now = amperes()) return now;
+  if (last_amperes_) return last_amperes_;
+  for (const auto role : {profile::Role::mains_current, profile::Role::mains_power}) {
+    const auto point = settings_->profile.first_of(role);
+    if (!point || !settings_->profile.point(*point).nominal) continue;
+    const double base = *settings_->profile.point(*point).nominal * settings_->profile.point(*point).uom.to_base;
+    return role == profile::Role::mains_current ? base : base / mains_volts_assumed();
+  }
+  return std::nullopt;
+}
+
+bool UnitSession::draws_power_since(Boottime since) const {
+  for (const auto role : {profile::Role::mains_current, profile::Role::mains_power}) {
+    const auto point = settings_->profile.first_of(role);
+    if (!point) continue;
+    return latest_[point->index].taken_at > since && draws_power().value_or(false);
+  }
+  return false;
+}
+
+bool UnitSession::was_attended_for(Duration time) const {
+  return run_ && run_->engine->power() != soak::Power::tripped && run_->engine->now() >= Timestamp{} + time;
+}
+
+const soak::Policy& UnitSession::policy() const {
+  static const soak::Policy none;
+  return run_ ? run_->engine->policy() : none;
+}
+
+notify::UnitSituation UnitSession::situation() const {
+  notify::UnitSituation now;
+  now.name = settings_->name;
+  now.title = settings_->title;
+  now.bench = settings_->bench;
+  if (!run_) return now;
+  const soak::Engine& engine = *run_->engine;
+  if (engine.power() != soak::Power::on) {
+    switch (engine.off_state()) {
+      case soak::OffWatch::State::none: now.off = notify::Off::unprovable; break;
+      case soak::OffWatch::State::waiting: now.off = engine.is_unprovable() ? notify::Off::unprovable : notify::Off::waiting; break;
+      case soak::OffWatch::State::proven: now.off = notify::Off::proven; break;
+      case soak::OffWatch::State::failed: now.off = notify::Off::failed; break;
+    }
+    now.off_text = engine.off_text();
+    now.bleed_text = engine.bleed_text();
+  }
+  now.surroundings = engine.surroundings_now();
+  for (std::size_t i = 0; i < settings_->profile.points.size(); ++i) {
+    const PointNow point = point_now(PointId{static_cast<std::uint16_t>(i)});
+    if (point.quality != Quality::good) now.doubts.push_back(fmt::format("{} ({})", settings_->profile.points[i].name, to_word(point.quality)));
+  }
+  return now;
+}
+
+UnitSession::PointNow UnitSession::point_now(PointId id) const {
+  const Latest& latest = latest_[id.index];
+  PointNow now;
+  if (!latest.is_seen) return now;
+  now.quality = run_ && run_->engine->points()[id.index].is_contact_lost() ? Quality::contact_lost : latest.quality;
+  now.value = latest.value;
+  now.age_s = std::chrono::duration<double>(boottime_now() - latest.taken_at).count() * clock_rate_;
+  return now;
+}
+
 http::AlarmView UnitSession::alarm_view(const soak::AlarmRecord& record) const {
   http::AlarmView view;
   view.id = run_->id * alarms_per_run + record.id;
@@ -36,6 +126,11 @@ http::AlarmView UnitSession::alarm_view(const soak::AlarmRecord& record) const {
   if (record.cleared_at) view.cleared_s = seconds_of(*record.cleared_at);
   view.acknowledged_by = record.acknowledged_by;
   view.message = record.finding.message;
+  view.priority = alarm::to_word(record.priority);
+  view.cause = alarm::to_word(record.cause);
+  if (record.shelved_until) view.shelved_until_s = seconds_of(*record.shelved_until);
+  view.changed_by = record.changed_by;
+  view.why = record.why;
   return view;
 }
 
@@ -61,6 +156,8 @@ http::OutletView UnitSession::outlet_view() const {
   view.proof = "none";
   view.reason = keeper_.reason();
   view.is_interlocked = keeper_.is_locked();
+  view.is_defective = keeper_.is_defective();
+  if (run_) view.bleed_text = run_->engine->bleed_text();
   const auto draws = draws_power();
   if (keeper_.wanted() == outlet::Wanted::on && keeper_.is_accepted()) view.state = "on";
   if (keeper_.wanted() == outlet::Wanted::off && keeper_.is_accepted()) view.state = "off";
@@ -93,6 +190,22 @@ std::optional<http::RunView> UnitSession::run_view() const {
   for (std::size_t i = 0; i < stages.plan().stages.size(); ++i) {
     const auto& stage = stages.plan().stages[i];
     view.stages.push_back({std::string(profile::to_word(stage.kind)), seconds_of(stage.planned), i < stages.index() ? "done" : i == stages.index() ? "now" : "ahead"});
+  }
+  view.power = soak::to_word(engine.power());
+  const soak::Policy& policy = engine.policy();
+  view.is_unattended = policy.is_unattended;
+  view.policy.set_by = policy.set_by;
+  if (policy.person_back_at) view.policy.person_back_s = seconds_of(*policy.person_back_at);
+  view.policy.after_mains = policy.after_mains == soak::AfterMains::staged ? "staged" : "stay_off";
+  view.policy.on_forecast = policy.on_forecast == soak::OnForecast::cut ? "cut" : "tell";
+  view.policy.is_cut_when_stuck = policy.is_cut_when_stuck;
+  view.policy.wakes_for_forecast = policy.wakes_for_forecast;
+  for (const auto& gap : engine.interruptions())
+    view.interruptions.push_back({seconds_of(gap.from), gap.to ? std::optional(seconds_of(*gap.to)) : std::nullopt, gap.why, gap.is_planned});
+  for (const auto& segment : engine.segments()) {
+    http::SegmentView shown{segment.number, seconds_of(segment.at), {}, segment.why};
+    for (const PointId point : segment.points) shown.points.push_back(settings_->profile.point(point).name);
+    view.segments.push_back(std::move(shown));
   }
   if (engine.verdict()) view.verdict = http::VerdictView{std::string(soak::to_word(engine.verdict()->word)), true, engine.verdict()->reasons};
   return view;

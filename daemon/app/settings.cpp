@@ -41,6 +41,7 @@ class Loader {
       demo->done();
     }
     read_buses(top);
+    if (auto notify = top.maybe_table("notify")) settings_.notify = notify::read_notify(*notify, beside(file_, "."));
     read_benches(top);
     read_units(top);
     top.done();

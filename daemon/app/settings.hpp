@@ -6,6 +6,7 @@
 
 #include "core/result.hpp"
 #include "drivers/registry.hpp"
+#include "notify/routes_toml.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
 
@@ -80,6 +81,7 @@ struct Settings {
   std::vector<std::string> allowed_hosts;
   double clock_rate = 1.0;  ///< above 1 in the demo alone
   std::vector<drivers::BusSpec> buses;
+  std::optional<notify::NotifySettings> notify;  ///< empty: nobody is told anything
   std::vector<BenchSettings> benches;
   std::vector<UnitSettings> units;
 };

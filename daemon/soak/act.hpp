@@ -41,17 +41,17 @@ inline constexpr Duration shelf_max = std::chrono::hours{12};
 
 struct Act {
   ActKind kind = ActKind::remark;
-  std::string who;                  ///< a name; of the bench's own acts: "steadyglowd"
-  std::string why;
+  std::string who{};                  ///< a name; of the bench's own acts: "steadyglowd"
+  std::string why{};
   std::int64_t alarm = 0;           ///< within the run
   double minutes = 0.0;             ///< shelve
-  std::vector<std::string> points;  ///< names in the profile
-  std::string control;              ///< the trimmer or part, in the person's words
-  std::optional<double> before;     ///< in the first point's uom
-  std::optional<double> after;
-  std::string bench;
-  std::string word;                 ///< sign: a verdict word
-  std::string policy;               ///< leave: a Policy as JSON text (policy.hpp)
+  std::vector<std::string> points{};  ///< names in the profile
+  std::string control{};              ///< the trimmer or part, in the person's words
+  std::optional<double> before{};     ///< in the first point's uom
+  std::optional<double> after{};
+  std::string bench{};
+  std::string word{};                 ///< sign: a verdict word
+  std::string policy{};               ///< leave: a Policy as JSON text (policy.hpp)
 };
 
 /// The JSON object that is stored and that the page sends (without "kind"); strict both ways.

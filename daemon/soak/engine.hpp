@@ -69,6 +69,9 @@ class Engine {
   OffWatch::State off_state() const { return off_.state(); }
   const std::string& off_reason() const { return off_reason_; }
   const std::string& off_text() const { return off_text_; }
+  /// No reading has come that could prove the order.
+  bool is_unprovable() const { return is_unprovable_told_ || !proof_point_; }
+  std::string surroundings_now() const { return surroundings_text(); }
   /// What the supplies still hold while the unit is off; empty when there is nothing to say.
   const std::string& bleed_text() const { return bleed_text_; }
   const Policy& policy() const { return policy_; }

@@ -25,7 +25,7 @@ ROOMS = {
     "outlet": {"core"},
     "store": {"core"},
     "record": {"core", "profile", "analysis", "alarm", "soak", "store"},
-    "notify": {"core", "alarm"},
+    "notify": {"core", "document", "alarm"},
     "http": {"core"},
     "dashboards": set(),
     "app": {"core", "document", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "record", "notify",
@@ -42,7 +42,9 @@ LIBRARY_HOMES = {
     r"<prometheus/": {"daemon/http"},
     r"<CLI/": {"daemon/app", "demo"},
     r"<Eigen/": {"daemon/analysis", "daemon/reliability"},
-    r"<sodium": {"daemon/http", "daemon/app", "daemon/record"},
+    r"<sodium": {"daemon/http", "daemon/app", "daemon/notify", "daemon/record"},
+    r"<curl/": {"daemon/notify"},
+    r"<mosquitto": {"daemon/notify", "drivers/mqtt"},
 }
 BEAST_UNITS_MAX = 3
 LINES_MAX = 600

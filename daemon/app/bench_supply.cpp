@@ -1,0 +1,161 @@
+#include "app/bench_supply.hpp"
+
+#include <fmt/format.h>
+#include <spdlog/spdlog.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+namespace steadyglow::app {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+/// Mains within this of nominal are steady; common practice, as for counted hours.
+constexpr double mains_band = 0.10;
+/// Mains that were not read for this long (bench time) are not known to be steady.
+constexpr Duration mains_fresh = std::chrono::minutes{2};
+constexpr double mains_nominal_default = 230.0;
+
+std::chrono::milliseconds real_ms(double seconds) { return std::chrono::milliseconds{std::llround(seconds * 1000.0)}; }
+
+outlet::WatchdogTiming timing_of(const BenchSettings& settings) {
+  outlet::WatchdogTiming timing;
+  timing.every = real_ms(settings.watchdog_every);
+  timing.drops_after = real_ms(settings.watchdog_drops_after);
+  timing.stuck_after = timing.drops_after / 2;
+  return timing;
+}
+
+}  // namespace
+
+BenchSupply::BenchSupply(const BenchSettings& settings, double clock_rate, SupplyLinks links)
+    : settings_(&settings), clock_rate_(clock_rate), links_(std::move(links)), stagger_(real_ms(settings.stagger_seconds / clock_rate)) {
+  if (settings.watchdog) watchdog_.emplace(timing_of(settings));
+}
+
+// ---- readings --------------------------------------------------------------------------------------------------
+
+void BenchSupply::take(const acquire::MeterBatch& batch) {
+  const auto channel_of = [&](const std::optional<ChannelBinding>& binding) -> const drivers::ChannelValue* {
+    if (!binding || binding->bus != batch.bus || binding->meter != batch.meter || binding->channel >= batch.reply.channels.size()) return nullptr;
+    return &batch.reply.channels[binding->channel];
+  };
+  if (const auto* smoke = channel_of(settings_->smoke)) {
+    is_smoke_ = smoke->quality == Quality::good ? std::optional(smoke->value != 0.0) : std::nullopt;
+    if (is_smoke_ != is_smoke_told_ || !is_smoke_) {
+      is_smoke_told_ = is_smoke_;
+      links_.smoke_changed(is_smoke_);
+    }
+  }
+  if (const auto* mains = channel_of(settings_->mains)) {
+    if (mains->quality == Quality::good) take_mains(mains->value * settings_->mains->factor, batch.taken_at);
+    else mains_steady_since_.reset();  // no view of them is no proof that they stand
+  }
+}
+
+void BenchSupply::take_mains(double volts, Boottime at) {
+  mains_volts_ = volts;
+  mains_seen_at_ = at;
+  const double nominal = settings_->mains_nominal_volts.value_or(mains_nominal_default);
+  const bool is_inside = std::fabs(volts - nominal) <= mains_band * nominal;
+  if (!is_inside) mains_steady_since_.reset();
+  else if (!mains_steady_since_) mains_steady_since_ = at;
+}
+
+std::optional<Duration> BenchSupply::mains_steady_for(Boottime now) const {
+  if (!mains_steady_since_ || !mains_seen_at_) return std::nullopt;
+  const auto bench_ms = [&](Boottime real) { return Duration{std::llround(std::chrono::duration<double, std::milli>(real).count() * clock_rate_)}; };
+  if (bench_ms(now - *mains_seen_at_) > mains_fresh) return std::nullopt;
+  return bench_ms(*mains_seen_at_ - *mains_steady_since_);
+}
+
+bool BenchSupply::are_mains_steady(Boottime now) const {
+  const auto steady = mains_steady_for(now);
+  return steady && minutes_of(*steady) >= settings_->mains_steady_minutes;
+}
+
+// ---- contactor -------------------------------------------------------------------------------------------------
+
+void BenchSupply::open(std::string reason, bool locks) {
+  if (!has_contactor()) return;
+  spdlog::warn("{}: contactor ordered open: {}", settings_->name, reason);
+  contactor_.open(std::move(reason), locks);
+  write_if_due();
+}
+
+Result<void> BenchSupply::close(const std::string& who, bool is_at_the_bench) {
+  if (!has_contactor()) return fail(Fault::usage, settings_->name + " has no contactor");
+  if (auto closed = contactor_.close(who, is_at_the_bench); !closed) return closed;
+  spdlog::info("{}: contactor closed by {}", settings_->name, who);
+  write_if_due();
+  return {};
+}
+
+void BenchSupply::mark_contactor_defective(const std::string& why) {
+  if (contactor_.is_defective()) return;
+  contactor_.mark_defective(why);
+  links_.remember("contact", Json{{"output", settings_->name + ".contactor"}, {"is_defective", true}, {"is_unproven", true}, {"why", why}}.dump());
+}
+
+Result<void> BenchSupply::repaired(const std::string& who) {
+  if (auto done = contactor_.repaired(who); !done) return done;
+  links_.remember("contact", Json{{"output", settings_->name + ".contactor"}, {"is_defective", false}, {"is_unproven", true}, {"why", "repaired, says " + who}}.dump());
+  return {};
+}
+
+void BenchSupply::contactor_proven() {
+  if (!contactor_.is_unproven()) return;
+  contactor_.proven();
+  links_.remember("contact", Json{{"output", settings_->name + ".contactor"}, {"is_defective", false}, {"is_unproven", false}, {"why", "rehearsed"}}.dump());
+}
+
+void BenchSupply::restore(const ContactFact& fact) {
+  if (!fact.is_defective && !fact.is_unproven) return;
+  contactor_.mark_defective(fact.why);
+  if (!fact.is_defective) (void)contactor_.repaired("journal");
+}
+
+void BenchSupply::contactor_found(bool is_closed) {
+  if (contactor_.wanted() == outlet::Wanted::unknown) found_closed_ = is_closed;
+}
+
+bool BenchSupply::is_contactor_closed() const {
+  if (contactor_.wanted() == outlet::Wanted::unknown) return found_closed_.value_or(false);
+  return contactor_.wanted() == outlet::Wanted::on && contactor_.is_accepted();
+}
+
+void BenchSupply::write_if_due() {
+  if (!has_contactor()) return;
+  const auto write = contactor_.next_write(std::chrono::steady_clock::now());
+  if (!write) return;
+  links_.write(*settings_->contactor, *write, [this, on = *write](Result<void> result) {
+    contactor_.answered(on, result.has_value());
+    if (!result) spdlog::error("{}: the contactor did not take the order and is asked again: {}", settings_->name, result.error().text());
+    write_if_due();
+  });
+}
+
+// ---- time ------------------------------------------------------------------------------------------------------
+
+void BenchSupply::feed_watchdog(outlet::Instant now) {
+  if (!watchdog_ || !watchdog_->next_write(now)) return;
+  links_.write(*settings_->watchdog, true, [this](Result<void> result) {
+    watchdog_->answered(result.has_value(), std::chrono::steady_clock::now());
+  });
+}
+
+void BenchSupply::tick(Boottime) {
+  const auto now = std::chrono::steady_clock::now();
+  if (watchdog_ && watchdog_->has_dropped(now) != is_drop_told_) {
+    is_drop_told_ = !is_drop_told_;
+    if (is_drop_told_) links_.watchdog_dropped();
+  }
+  feed_watchdog(now);
+  write_if_due();
+  // Nothing is switched on behind an open contactor.
+  if (has_contactor() && !is_contactor_closed()) return;
+  if (const auto unit = stagger_.next(now)) links_.your_turn(*unit);
+}
+
+}  // namespace steadyglow::app

@@ -1,0 +1,84 @@
+#pragma once
+/// What feeds one bench: the contactor that breaks all of its units, the hardware watchdog that opens them when this
+/// program hangs, the mains before the outlets, the smoke contact, and the order in which units come on.
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "acquire/bus_thread.hpp"
+#include "app/bench_clock.hpp"
+#include "app/facts.hpp"
+#include "app/settings.hpp"
+#include "core/timestamp.hpp"
+#include "outlet/keeper.hpp"
+#include "outlet/stagger.hpp"
+#include "outlet/watchdog.hpp"
+
+namespace steadyglow::app {
+
+/// Called on the loop.
+struct SupplyLinks {
+  std::function<void(const OutletBinding&, bool on, std::function<void(Result<void>)> done)> write;
+  /// For the journal: the contactor was marked defective, or repaired.
+  std::function<void(const std::string& kind, const std::string& json)> remember;
+  /// A unit's turn to be switched on has come.
+  std::function<void(const std::string& unit)> your_turn;
+  /// The watchdog was not fed for so long that the device has opened every contact by itself.
+  std::function<void()> watchdog_dropped;
+  /// The smoke contact opened or closed, or cannot be read (nothing).
+  std::function<void(std::optional<bool> is_smoke)> smoke_changed;
+};
+
+/// Thread: loop only. Bench time is boottime times the clock's rate: what the demo accelerates.
+class BenchSupply {
+ public:
+  BenchSupply(const BenchSettings& settings, double clock_rate, SupplyLinks links);
+
+  void take(const acquire::MeterBatch& batch);
+  void tick(Boottime now);
+
+  /// Opens the contactor: always allowed.
+  void open(std::string reason, bool locks);
+  Result<void> close(const std::string& who, bool is_at_the_bench);
+  Result<void> repaired(const std::string& who);
+  void mark_contactor_defective(const std::string& why);
+  void restore(const ContactFact& contactor);
+  /// A rehearsal has proven the contactor.
+  void contactor_proven();
+  outlet::Stagger& stagger() { return stagger_; }
+  outlet::Watchdog* watchdog() { return watchdog_ ? &*watchdog_ : nullptr; }
+  const outlet::Watchdog* watchdog() const { return watchdog_ ? &*watchdog_ : nullptr; }
+  const outlet::Keeper& contactor() const { return contactor_; }
+  bool has_contactor() const { return settings_->contactor.has_value(); }
+  /// Found closed or open after a start of the daemon.
+  void contactor_found(bool is_closed);
+  bool is_contactor_closed() const;
+  std::optional<bool> is_smoke() const { return is_smoke_; }
+  /// For how long the mains have stood within 10 % of nominal; nothing while they do not, or are not measured here.
+  std::optional<Duration> mains_steady_for(Boottime now) const;
+  bool are_mains_steady(Boottime now) const;
+  std::optional<double> mains_volts() const { return mains_volts_; }
+  const BenchSettings& settings() const { return *settings_; }
+
+ private:
+  void take_mains(double volts, Boottime at);
+  void write_if_due();
+  void feed_watchdog(outlet::Instant now);
+
+  const BenchSettings* settings_;
+  double clock_rate_;
+  SupplyLinks links_;
+  outlet::Keeper contactor_;
+  std::optional<bool> found_closed_;
+  std::optional<outlet::Watchdog> watchdog_;
+  bool is_drop_told_ = false;
+  outlet::Stagger stagger_;
+  std::optional<bool> is_smoke_;
+  std::optional<bool> is_smoke_told_;
+  std::optional<double> mains_volts_;
+  std::optional<Boottime> mains_steady_since_;
+  std::optional<Boottime> mains_seen_at_;
+};
+
+}  // namespace steadyglow::app

@@ -1,0 +1,24 @@
+#pragma once
+#include <vector>
+
+#include "notify/route.hpp"
+
+namespace steadyglow::notify {
+
+struct CommandSettings {
+  std::vector<std::string> program;  ///< a path and its arguments; no shell reads them
+};
+
+/// Starts a program with the message as JSON on its standard input. Exit 0 within attempt_max: it has taken it.
+class CommandRoute : public Route {
+ public:
+  explicit CommandRoute(CommandSettings settings) : settings_(std::move(settings)) {}
+  Result<void> send(const Message& message) override;
+  std::string where() const override { return settings_.program.front(); }
+  std::string kind() const override { return "command"; }
+
+ private:
+  CommandSettings settings_;
+};
+
+}  // namespace steadyglow::notify

@@ -1,0 +1,51 @@
+#pragma once
+/// A sign of life to something outside the shop: when it stays away, that something calls. It is sent only while all is well.
+#include <atomic>
+#include <chrono>
+#include <condition_variable>
+#include <mutex>
+#include <string>
+#include <thread>
+
+namespace steadyglow::notify {
+
+struct HeartbeatSettings {
+  std::string url;
+  std::chrono::milliseconds every{60'000};
+};
+
+/// Thread: loop; a worker of its own makes the calls.
+class Heartbeat {
+ public:
+  explicit Heartbeat(HeartbeatSettings settings);
+  ~Heartbeat();
+  Heartbeat(const Heartbeat&) = delete;
+  Heartbeat& operator=(const Heartbeat&) = delete;
+
+  /// `trouble`: why it must stay away; empty while sampling, storage and messages are well. What was said last counts only
+  /// for a little: a loop that stands still says nothing, and then nothing is sent.
+  void say(std::string trouble);
+
+  struct State {
+    bool is_held = true;
+    bool is_failing = false;
+    std::string reason;
+  };
+  State state() const;
+
+ private:
+  void work();
+  const HeartbeatSettings settings_;
+  std::atomic<bool> is_aborted_{false};
+  mutable std::mutex mutex_;
+  std::condition_variable wakes_;
+  std::string trouble_ = "nothing was heard yet";      // under mutex_
+  std::chrono::steady_clock::time_point said_at_{};     // under mutex_
+  State state_;                                         // under mutex_
+  bool is_stopping_ = false;                            // under mutex_
+  std::thread thread_;
+};
+
+inline constexpr std::chrono::seconds heartbeat_word_lasts{10};
+
+}  // namespace steadyglow::notify

@@ -1,0 +1,102 @@
+#include "notify/transfer.hpp"
+
+#include <algorithm>
+#include <mutex>
+
+#include "notify/route.hpp"
+
+namespace steadyglow::notify {
+namespace {
+
+void begin_library() {
+  static std::once_flag once;
+  std::call_once(once, [] { curl_global_init(CURL_GLOBAL_DEFAULT); });
+}
+
+constexpr long answer_good_from = 200;
+constexpr long answer_good_below = 300;
+constexpr std::size_t told_of_answer_max = 200;
+
+}  // namespace
+
+std::string one_line(std::string text) {
+  std::replace_if(text.begin(), text.end(), [](unsigned char c) { return c < 0x20 || c == 0x7f; }, ' ');
+  return text;
+}
+
+Transfer::Transfer(const std::string& url, const std::atomic<bool>& is_aborted) : is_aborted_(is_aborted), url_(url) {
+  begin_library();
+  handle_.reset(curl_easy_init());
+  if (!handle_) return;
+  CURL* curl = handle_.get();
+  curl_easy_setopt(curl, CURLOPT_URL, url.c_str());
+  curl_easy_setopt(curl, CURLOPT_NOSIGNAL, 1L);
+  curl_easy_setopt(curl, CURLOPT_TIMEOUT_MS, static_cast<long>(std::chrono::milliseconds(attempt_max).count()));
+  curl_easy_setopt(curl, CURLOPT_CONNECTTIMEOUT_MS, static_cast<long>(std::chrono::milliseconds(connect_max).count()));
+  curl_easy_setopt(curl, CURLOPT_FOLLOWLOCATION, 0L);
+  curl_easy_setopt(curl, CURLOPT_PROXY, "");
+  curl_easy_setopt(curl, CURLOPT_SSL_VERIFYPEER, 1L);
+  curl_easy_setopt(curl, CURLOPT_SSL_VERIFYHOST, 2L);
+  curl_easy_setopt(curl, CURLOPT_ERRORBUFFER, reason_);
+  curl_easy_setopt(curl, CURLOPT_WRITEFUNCTION, &Transfer::take_answer);
+  curl_easy_setopt(curl, CURLOPT_WRITEDATA, this);
+  curl_easy_setopt(curl, CURLOPT_NOPROGRESS, 0L);
+  curl_easy_setopt(curl, CURLOPT_XFERINFOFUNCTION, &Transfer::look_up);
+  curl_easy_setopt(curl, CURLOPT_XFERINFODATA, this);
+}
+
+std::size_t Transfer::take_answer(char* bytes, std::size_t size, std::size_t count, void* self) {
+  auto& answer = static_cast<Transfer*>(self)->answer_;
+  if (answer.size() + size * count > answer_bytes_max) return 0;  // ends the transfer
+  answer.append(bytes, size * count);
+  return size * count;
+}
+
+int Transfer::look_up(void* self, curl_off_t, curl_off_t, curl_off_t, curl_off_t) { return static_cast<Transfer*>(self)->is_aborted_ ? 1 : 0; }
+
+void Transfer::add_header(const std::string& line) {
+  curl_slist* longer = curl_slist_append(headers_.get(), one_line(line).c_str());
+  if (longer == nullptr) return;
+  (void)headers_.release();
+  headers_.reset(longer);
+}
+
+void Transfer::set_body(const std::string& body) {
+  curl_easy_setopt(handle(), CURLOPT_POSTFIELDSIZE_LARGE, static_cast<curl_off_t>(body.size()));
+  curl_easy_setopt(handle(), CURLOPT_COPYPOSTFIELDS, body.c_str());
+}
+
+void Transfer::set_user(const std::string& user, const std::string& password) {
+  curl_easy_setopt(handle(), CURLOPT_USERNAME, user.c_str());
+  curl_easy_setopt(handle(), CURLOPT_PASSWORD, password.c_str());
+}
+
+Result<long> Transfer::run() {
+  if (!handle_) return fail(Fault::unavailable, "no memory for a transfer");
+  curl_easy_setopt(handle(), CURLOPT_HTTPHEADER, headers_.get());
+  const CURLcode done = curl_easy_perform(handle());
+  long status = 0;
+  curl_easy_getinfo(handle(), CURLINFO_RESPONSE_CODE, &status);
+  if (done == CURLE_ABORTED_BY_CALLBACK) return fail(Fault::unavailable, "broken off because the program ends");
+  if (done != CURLE_OK) {
+    std::string why = *reason_ != '\0' ? reason_ : curl_easy_strerror(done);
+    return fail(Fault::unavailable, one_line(why), {}, {});
+  }
+  return status;
+}
+
+Result<void> post_json(const std::string& url, const std::string& body, const std::vector<std::string>& headers, const std::atomic<bool>& is_aborted) {
+  Transfer transfer(url, is_aborted);
+  if (transfer.handle() == nullptr) return fail(Fault::unavailable, "no memory for a transfer");
+  curl_easy_setopt(transfer.handle(), CURLOPT_PROTOCOLS_STR, "http,https");
+  transfer.add_header("Content-Type: application/json");
+  transfer.add_header("Expect:");
+  for (const std::string& header : headers) transfer.add_header(header);
+  transfer.set_body(body);
+  const auto status = transfer.run();
+  if (!status) return tl::unexpected(status.error());
+  if (*status >= answer_good_from && *status < answer_good_below) return {};
+  return fail(Fault::unavailable, "it answered with status " + std::to_string(*status) + ": " + one_line(transfer.answer().substr(0, told_of_answer_max)));
+}
+
+}  // namespace steadyglow::notify
