@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include <array>
 
 #include "document/table.hpp"
@@ -78,6 +80,7 @@ std::optional<Plan> parse_plan(std::string_view text, std::string_view file, Err
     seconds("off_proven_within_seconds", plan.off_proven_within);
     seconds("silent_after_seconds", plan.silent_after);
     seconds("blind_trip_after_seconds", plan.blind_trip_after);
+    plan.bench_opened_after = std::max(plan.bench_opened_after, 2 * plan.off_proven_within);
     seconds("bench_opened_after_seconds", plan.bench_opened_after);
     seconds("bleed_down_seconds", plan.bleed_down);
     if (plan.bench_opened_after <= plan.off_proven_within)

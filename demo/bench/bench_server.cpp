@@ -78,7 +78,7 @@ Result<void> BenchServer::open_line() {
 void BenchServer::make_mappings() {
   for (const Device& device : devices()) {
     const Registers registers = bench_.read(device);
-    const int coils = device.kind == DeviceKind::relay_8ch ? static_cast<int>(relays) : 0;
+    const int coils = device.kind == DeviceKind::relay_8ch ? static_cast<int>(coils_in_all) : 0;
     mappings_[device.unit_id].reset(modbus_mapping_new(coils, 0, static_cast<int>(registers.holdings.size()), static_cast<int>(registers.inputs.size())));
   }
 }
@@ -90,6 +90,8 @@ void BenchServer::let_time_pass() {
   }
   const double real_ms = std::chrono::duration<double, std::milli>(Clock::now() - *began_).count();
   bench_.advance(VirtualBench::Time{static_cast<std::int64_t>(real_ms * options_.rate)});
+  if (bench_.is_dark()) fed_at_.reset();
+  watch_over_feeding();
 }
 
 void BenchServer::run(int stop, const std::function<void(const std::string&)>& say) {
@@ -167,6 +169,7 @@ void BenchServer::take(std::uint64_t client, Bytes frame) {
   if (is_serial && (device == nullptr || device->wire != Wire::serial)) return;
   ++counts_.requests;
   let_time_pass();
+  if (bench_.is_dark()) return;  // nothing has a supply that could answer
   const LinkScript& link = bench_.night().link;
   const double fate = even({bench_.night().seed, trouble_stream + unit}, asked_[unit]++);
   if (fate < link.dropped_share) {
@@ -217,7 +220,7 @@ void BenchServer::answer(std::uint64_t client, const Bytes& frame) {
     modbus_mapping_t& mapping = *mappings_.at(device->unit_id);
     refresh(*device, mapping);
     sent = modbus_reply(context, frame.data(), length, &mapping);
-    obey(*device, mapping);
+    obey(*device, mapping, pdu);
   }
   if (sent >= 0 || is_serial) return;
   // Nobody reads at the other end, or the request was one that the library will not answer.
@@ -230,12 +233,23 @@ void BenchServer::refresh(const Device& device, modbus_mapping_t& mapping) {
   std::copy(registers.inputs.begin(), registers.inputs.end(), mapping.tab_input_registers);
   std::copy(registers.holdings.begin(), registers.holdings.end(), mapping.tab_registers);
   if (device.kind != DeviceKind::relay_8ch) return;
-  for (std::size_t i = 0; i < relays; ++i) mapping.tab_bits[i] = bench_.coil(i) ? 1 : 0;
+  for (std::size_t i = 0; i < coils_in_all; ++i) mapping.tab_bits[i] = bench_.coil(i) ? 1 : 0;
 }
 
-void BenchServer::obey(const Device& device, const modbus_mapping_t& mapping) {
+void BenchServer::obey(const Device& device, const modbus_mapping_t& mapping, std::span<const std::uint8_t> pdu) {
   if (device.kind != DeviceKind::relay_8ch) return;
-  for (std::size_t i = 0; i < relays; ++i) bench_.set_coil(i, mapping.tab_bits[i] != 0);
+  for (std::size_t i = 0; i < coils_in_all; ++i) bench_.set_coil(i, mapping.tab_bits[i] != 0);
+  // Every write of the watchdog's coil feeds it, also one that changes nothing.
+  constexpr std::uint8_t write_single_coil = 5;
+  const bool is_write = pdu.size() >= 3 && pdu[0] == write_single_coil && pdu[1] == 0 && pdu[2] == watchdog_coil;
+  if (is_write && mapping.tab_bits[watchdog_coil] != 0) fed_at_ = Clock::now();
+}
+
+/// Fed once, and then no more: every contact opens, and stays open until somebody writes it again.
+void BenchServer::watch_over_feeding() {
+  if (!fed_at_ || Clock::now() - *fed_at_ < std::chrono::duration<double>(bench_.night().wiring.watchdog_seconds)) return;
+  fed_at_.reset();
+  for (std::size_t i = 0; i < coils_in_all; ++i) bench_.set_coil(i, false);
 }
 
 void BenchServer::write_state() {

@@ -8,6 +8,7 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -79,7 +80,8 @@ class BenchServer {
   void answer_due();
   void answer(std::uint64_t client, const Bytes& frame);
   void refresh(const Device& device, modbus_mapping_t& mapping);
-  void obey(const Device& device, const modbus_mapping_t& mapping);
+  void obey(const Device& device, const modbus_mapping_t& mapping, std::span<const std::uint8_t> pdu);
+  void watch_over_feeding();
   void write_state();
   int milliseconds_to_wait() const;
 
@@ -98,6 +100,7 @@ class BenchServer {
   std::map<std::uint8_t, std::uint64_t> asked_;  ///< requests per unit id: what decides which one is dropped
   std::vector<Waiting> waiting_;
   std::optional<Clock::time_point> began_;
+  std::optional<Clock::time_point> fed_at_;  ///< the watchdog's coil was written; empty: it is not armed
   Clock::time_point state_due_{};
   Counts counts_;
 };

@@ -147,6 +147,7 @@ Registers measure(const Device& device, const std::vector<std::optional<double>>
       break;
     }
     case DeviceKind::relay_8ch:
+      registers.inputs.push_back(inputs.empty() ? 0 : static_cast<std::uint16_t>(inputs[0].value_or(0.0)));
       break;
   }
   return registers;

@@ -17,7 +17,7 @@ enum class DeviceKind : std::uint8_t {
   analog_8ch_microvolt,   ///< eight int32 in microvolts, low word first
   temperature_8ch,        ///< eight int16 holding registers, tenths of a degree
   energy_meter,           ///< float32 input registers: V, A, W, Hz, kWh
-  relay_8ch,              ///< eight coils
+  relay_8ch,              ///< eight coils for outlets, one for the bench contactor, one for the watchdog; input register: smoke contact
   ambient_sensor,         ///< input registers: tenths of a degree, tenths of a percent of humidity
 };
 
@@ -46,6 +46,10 @@ const Device* find_device(int unit_id);
 
 inline constexpr std::size_t channels_per_device = 8;
 inline constexpr std::size_t relays = 8;
+/// The coils of the relay module behind its outlets.
+inline constexpr std::size_t contactor_coil = 8;
+inline constexpr std::size_t watchdog_coil = 9;
+inline constexpr std::size_t coils_in_all = 10;
 /// The relay of each unit: coil 0 feeds the first model, and so on.
 constexpr std::size_t relay_of(Model model) { return static_cast<std::size_t>(model); }
 

@@ -43,6 +43,12 @@ struct MainsSag {
   double percent = 0.0;  ///< of the voltage that is missing meanwhile
 };
 
+/// The supply of the whole bench fails: meters and relays are dead meanwhile, and come back with their contacts open.
+struct MainsFailure {
+  double at = 0.0;
+  double minutes = 0.0;
+};
+
 struct MainsScript {
   double nominal_volts = 230.0;
   double low_volts = 0.0;   ///< apart from sags it stays within these
@@ -50,6 +56,7 @@ struct MainsScript {
   double wander_volts = 0.0;  ///< standard deviation of the slow wander
   std::vector<MainsStep> steps;
   std::vector<MainsSag> sags;
+  std::vector<MainsFailure> failures;
 };
 
 /// Warm or cold air that comes for a while and goes again: a thermostat, a door.
@@ -74,6 +81,13 @@ struct LinkScript {
   double late_seconds = 0.0;
 };
 
+/// What the relay module does besides its eight outlets.
+struct WiringScript {
+  bool has_contactor = false;        ///< all units hang behind the bench contactor too
+  double watchdog_seconds = 10.0;    ///< real time: once it was fed, it opens every contact when the feeding stops
+  std::optional<double> smoke_at;    ///< the smoke contact opens
+};
+
 struct Night {
   std::string title;
   double starts_seconds = 0.0;  ///< of the day
@@ -82,6 +96,7 @@ struct Night {
   MainsScript mains;
   RoomScript room;
   LinkScript link;
+  WiringScript wiring;
   std::vector<ScriptedFault> faults;
 
   bool has(Model model) const;

@@ -53,6 +53,7 @@ class Reader {
     if (auto table = need_table("mains")) read_mains(*table);
     if (auto table = need_table("room")) read_room(*table);
     if (auto table = top_.maybe_table("link")) read_link(*table);
+    if (auto table = top_.maybe_table("wiring")) read_wiring(*table);
     auto faults = top_.tables("fault");
     check_count(top_, "fault", faults.size());
     for (Table& table : faults) read_fault(table);
@@ -117,12 +118,25 @@ class Reader {
       mains.steps.push_back({moment(step, "at"), step.number("volts", {-60.0, 60.0})});
       step.done();
     }
+    auto failures = table.tables("failure");
+    check_count(table, "failure", failures.size());
+    for (Table& failure : failures) {
+      mains.failures.push_back({moment(failure, "at"), failure.number("minutes", {0.1, 1440.0})});
+      failure.done();
+    }
     auto sags = table.tables("sag");
     check_count(table, "sag", sags.size());
     for (Table& sag : sags) {
       mains.sags.push_back({moment(sag, "at"), sag.number("seconds", {0.02, 60.0}), sag.number("percent", {1.0, 90.0})});
       sag.done();
     }
+    table.done();
+  }
+
+  void read_wiring(Table& table) {
+    night_.wiring.has_contactor = table.maybe_flag("contactor").value_or(false);
+    night_.wiring.watchdog_seconds = table.maybe_number("watchdog_seconds", {0.2, 600.0}).value_or(night_.wiring.watchdog_seconds);
+    if (table.has("smoke_at")) night_.wiring.smoke_at = moment(table, "smoke_at");
     table.done();
   }
 

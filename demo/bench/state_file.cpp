@@ -63,7 +63,7 @@ ordered_json state_json(const VirtualBench& bench, const StateOfServer& server) 
   const Weather weather = bench.weather();
   state["mains"] = {{"volts", weather.mains_volts}, {"hertz", weather.mains_hertz}};
   state["room_celsius"] = weather.room_celsius;
-  for (std::size_t i = 0; i < relays; ++i) state["coils"].push_back(bench.coil(i));
+  for (std::size_t i = 0; i < coils_in_all; ++i) state["coils"].push_back(bench.coil(i));
   state["units"] = ordered_json::array();
   for (const UnitTruth& unit : bench.truth()) state["units"].push_back(unit_json(bench.night(), unit));
   return state;

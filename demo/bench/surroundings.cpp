@@ -46,6 +46,8 @@ double Surroundings::volts_at(double seconds) {
   volts = std::clamp(volts, mains_.low_volts, mains_.high_volts);
   for (const MainsSag& sag : mains_.sags)
     if (seconds >= sag.at && seconds < sag.at + sag.seconds) volts *= 1.0 - sag.percent / 100.0;
+  for (const MainsFailure& failure : mains_.failures)
+    if (seconds >= failure.at && seconds < failure.at + 60.0 * failure.minutes) volts = 0.0;
   return volts;
 }
 

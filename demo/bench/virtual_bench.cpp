@@ -44,7 +44,12 @@ void VirtualBench::step_to(Time to) {
   const double dt = seconds_of(to - stepped_to_);
   const double seconds = seconds_of(to);
   stepped_to_ = to;
+  const bool was_dark = is_dark();
   weather_ = surroundings_.at(seconds);
+  if (is_dark() != was_dark) {
+    say(seconds, is_dark() ? "the mains of the bench are gone" : "the mains of the bench are back; every contact is open");
+    coils_.fill(false);
+  }
   for (Place& place : places_) {
     move_contact(place, seconds);
     place.unit->step(dt, seconds, {place.is_closed ? weather_.mains_volts : 0.0, weather_.room_celsius, night_.mains.nominal_volts});
@@ -58,15 +63,17 @@ void VirtualBench::set_coil(std::size_t relay, bool on) {
   step_to(now_);
   coils_[relay] = on;
   const double seconds = seconds_of(now_);
-  say(seconds, fmt::format("relay {}: coil {}", relay + 1, on ? "on" : "off"));
-  for (Place& place : places_)
-    if (relay_of(place.model) == relay) move_contact(place, seconds);
+  const std::string name = relay == contactor_coil ? "contactor" : relay == watchdog_coil ? "watchdog" : fmt::format("relay {}", relay + 1);
+  say(seconds, fmt::format("{}: coil {}", name, on ? "on" : "off"));
+  for (Place& place : places_) move_contact(place, seconds);
 }
 
 void VirtualBench::move_contact(Place& place, double seconds) {
   const bool was_closed = place.is_closed;
-  const bool is_welded = place.welds_at && seconds >= *place.welds_at && was_closed;
-  place.is_closed = coils_[relay_of(place.model)] || is_welded;
+  // A contact can only weld while current flows through it; the contactor in front of it breaks all the same.
+  place.is_welded = place.is_welded || (place.welds_at && seconds >= *place.welds_at && was_closed);
+  const bool is_fed = !is_dark() && (!night_.wiring.has_contactor || coils_[contactor_coil]);
+  place.is_closed = is_fed && (coils_[relay_of(place.model)] || place.is_welded);
   if (was_closed == place.is_closed) return;
   if (place.is_closed) return say(seconds, fmt::format("{} has power", to_word(place.model)));
   place.unit->lose_power();
@@ -103,6 +110,10 @@ double VirtualBench::amperes(const Place& place) const {
 }
 
 std::vector<std::optional<double>> VirtualBench::inputs_of(const Device& device) const {
+  if (device.kind == DeviceKind::relay_8ch) {
+    const bool is_smoke = night_.wiring.smoke_at && static_cast<double>(now_.count()) / 1000.0 >= *night_.wiring.smoke_at;
+    return {is_smoke ? 1.0 : 0.0};
+  }
   if (device.kind == DeviceKind::ambient_sensor) return {weather_.room_celsius, humidity(weather_.room_celsius)};
   if (device.kind == DeviceKind::energy_meter) {
     const Place* place = find(*device.model);

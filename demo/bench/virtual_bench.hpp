@@ -45,6 +45,8 @@ class VirtualBench {
   void advance(Time to);
   Time now() const { return now_; }
   bool coil(std::size_t relay) const { return coils_[relay]; }
+  /// The mains of the whole bench are gone: no meter answers.
+  bool is_dark() const { return weather_.mains_volts <= 0.0; }
   void set_coil(std::size_t relay, bool on);
 
   Registers read(const Device& device) const;
@@ -58,7 +60,8 @@ class VirtualBench {
   struct Place {
     Model model;
     std::unique_ptr<Unit> unit;
-    bool is_closed = false;  ///< the contact
+    bool is_closed = false;  ///< it has power
+    bool is_welded = false;
     std::optional<double> welds_at;
     double kilowatt_hours = 0.0;
     double worst_percent = 0.0;
@@ -82,7 +85,7 @@ class VirtualBench {
   Surroundings surroundings_;
   Weather weather_;
   std::vector<Place> places_;
-  std::array<bool, relays> coils_{};  ///< relays power up open
+  std::array<bool, coils_in_all> coils_{};  ///< relays power up open
   Time now_{0};
   Time stepped_to_{0};
   std::vector<std::string> news_;

@@ -140,6 +140,7 @@ class ServedBench : public testing::Test {
     set(text, "device", "\"" + (folder / "bench.pty").string() + "\"");
     set(text, "timeout_seconds", "2.0");
     for (const std::string kind : {"instrument", "profile"}) set(text, kind + "_folder", "\"" + root + "/config/" + kind + "s\"");
+    set(text, "program", "[\"" + root + "/demo/letterbox\"]");
     set(text, "plan_folder", "\"" + root + "/demo/plans\"");
     std::ofstream(folder / "bench.toml") << text;
     Errors errors;

@@ -51,6 +51,7 @@ inline std::string source_file(const std::string& path) {
 inline VirtualBench running(const Night& night) {
   VirtualBench bench(night);
   for (std::size_t i = 0; i < model_count; ++i) bench.set_coil(i, true);
+  bench.set_coil(contactor_coil, true);
   return bench;
 }
 

@@ -202,5 +202,29 @@ TEST(Chance, AWanderKeepsItsSpreadAndForgetsWithItsTimeConstant) {
   EXPECT_NEAR(products / squares, std::exp(-1.0), 0.02);
 }
 
+// The bench's own parts.
+TEST(Contactor, BreaksEveryUnitAlsoOneWhoseRelayHasWelded) {
+  VirtualBench bench = running(night_of(source_file("demo/nights/welded.toml")));
+  bench.advance(2h);
+  bench.set_coil(relay_of(brindlecombe35), false);
+  bench.advance(2h + 1min);
+  EXPECT_TRUE(truth_of(bench, brindlecombe35).is_powered) << "it has welded";
+  bench.set_coil(contactor_coil, false);
+  EXPECT_FALSE(truth_of(bench, brindlecombe35).is_powered);
+  EXPECT_FALSE(truth_of(bench, hollin_p4).is_powered);
+}
+
+TEST(MainsFailure, LeavesEveryContactOpenWhenTheMainsComeBack) {
+  VirtualBench bench = running(night_of(source_file("demo/nights/powercut.toml")));
+  bench.advance(3h + 29min);
+  EXPECT_TRUE(truth_of(bench, hollin_p4).is_powered);
+  bench.advance(3h + 31min);
+  EXPECT_TRUE(bench.is_dark());
+  bench.advance(4h + 30min);
+  EXPECT_FALSE(bench.is_dark());
+  EXPECT_FALSE(bench.coil(contactor_coil));
+  EXPECT_FALSE(truth_of(bench, hollin_p4).is_powered);
+}
+
 }  // namespace
 }  // namespace steadyglow::demo
