@@ -1,11 +1,19 @@
 #include "alarm/incidents.hpp"
 
 #include <algorithm>
+#include <utility>
 
 namespace steadyglow::alarm {
 
+Priority Incident::standing_priority() const {
+  Priority highest = Priority::low;
+  for (const Fact& fact : facts)
+    if (fact.is_condition_true) highest = std::max(highest, fact.priority);
+  return highest;
+}
+
 const Fact& Incident::leading() const {
-  return *std::max_element(facts.begin(), facts.end(), [](const Fact& a, const Fact& b) { return a.priority < b.priority; });
+  return *std::max_element(facts.begin(), facts.end(), [](const Fact& a, const Fact& b) { return std::pair(a.is_condition_true, a.priority) < std::pair(b.is_condition_true, b.priority); });
 }
 
 std::vector<std::string> Incident::units() const {

@@ -27,7 +27,9 @@ struct Incident {
   std::vector<Fact> facts;          ///< newest word of each alarm, in the order of their first
 
   bool is_acknowledged() const { return !needs_person; }
-  /// The fact that says most: the highest priority, and of those the first.
+  /// The highest priority among what still holds.
+  Priority standing_priority() const;
+  /// The fact that says most: what still holds before what is over, the highest priority, and of those the first.
   const Fact& leading() const;
   std::vector<std::string> units() const;
 };

@@ -133,7 +133,7 @@ void Bench::open_bench(std::optional<std::size_t> bench, const std::string& for_
   }
   supplies_[*bench]->open(reason, locks);
   for (auto& session : sessions_)
-    if (session->settings().bench_index == bench && session->settings().name != for_unit) session->bench_was_opened("the bench contactor was opened: " + reason);
+    if (session->settings().bench_index == bench && session->settings().name != for_unit) session->bench_was_opened("the bench contactor was opened" + (for_unit.empty() ? ": " + reason : " for another unit: " + find_unit(for_unit)->settings().title));
 }
 
 void Bench::smoke_changed(std::size_t bench, std::optional<bool> is_smoke) {
@@ -354,6 +354,10 @@ void Bench::watch_contactors() {
   }
 }
 
+bool Bench::has_watchdog() const {
+  return std::any_of(supplies_.begin(), supplies_.end(), [](const auto& supply) { return supply->watchdog() != nullptr; });
+}
+
 void Bench::begin_signals() {
   signals_.async_wait([this](const boost::system::error_code& error, int signal) {
     if (error) return;
@@ -362,7 +366,7 @@ void Bench::begin_signals() {
       begin_signals();
       return;
     }
-    spdlog::info("stopping; outlets stay as they are");
+    spdlog::info("stopping; outlets stay as they are{}", has_watchdog() ? ", until the hardware watchdog opens them: it is no longer fed" : "");
     stop();
   });
 }

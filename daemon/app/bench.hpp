@@ -53,6 +53,7 @@ class Bench {
   SessionLinks session_links(const UnitSettings& unit);
   Result<void> read_journal();
   void tick(Boottime now);
+  bool has_watchdog() const;
   void watch_store();
   void ask_contactors();
   std::chrono::milliseconds quiet_allowed(std::size_t bus) const;

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <ctime>
 
 #include "soak/words.hpp"
@@ -52,10 +53,15 @@ Json slopes_of(const UnitSession& session) {
   Json slopes = Json::array();
   const soak::Engine& engine = *session.engine();
   for (const soak::PointWatch& watch : engine.points()) {
-    if (!watch.trend) continue;
+    const bool is_weather = watch.point().is_mains() || watch.point().role == profile::Role::ambient || watch.point().quantity == Quantity::frequency;
+    if (!watch.trend || is_weather) continue;
     const auto& fit = watch.trend->fit;
     const bool is_significant = fit.slope_low > 0.0 || fit.slope_high < 0.0;
-    if (!is_significant) continue;
+    // What would not move by 2 % (a temperature: by 3 K) in another night is no news.
+    constexpr double night_hours = 12.0, news_share = 0.02, news_kelvin = 3.0;
+    const double moves = std::fabs(fit.slope) * night_hours;
+    const double level = std::fabs(watch.recent_raw_level(std::chrono::minutes{30}).value_or(0.0));
+    if (!is_significant || moves < (watch.point().is_temperature() ? news_kelvin : news_share * level)) continue;
     const auto text = [&](double value) { return soak::figure(watch.point(), value); };
     slopes.push_back({{"point", watch.point().name}, {"text", fmt::format("{} per hour ({} to {})", text(fit.slope), text(fit.slope_low), text(fit.slope_high))}});
   }

@@ -38,9 +38,11 @@ void Courier::restore(const std::vector<ToldBefore>& told) {
     if (!state.is_delivered) state.is_told = false;
 }
 
-bool Courier::is_flooded(Priority priority, Timestamp now) {
+/// The highest is never held back and takes nobody's room; a first word goes before what says something again.
+bool Courier::is_flooded(Priority priority, Purpose purpose, Timestamp now) {
   while (!sent_at_.empty() && now - sent_at_.front() > flood_period) sent_at_.pop_front();
-  return priority != Priority::highest && sent_at_.size() >= flood_messages;
+  const bool is_first = purpose == Purpose::alarm || purpose == Purpose::changed;
+  return priority != Priority::highest && sent_at_.size() >= (is_first ? flood_messages : flood_messages / 2);
 }
 
 void Courier::write(const Incident& incident, const Situation& situation, Purpose purpose, const PersonSettings& person, const std::string& route, const std::string& link, std::vector<Message>& out) {
@@ -58,10 +60,10 @@ void Courier::write(const Incident& incident, const Situation& situation, Purpos
 }
 
 void Courier::tell(const Incident& incident, Case& state, Purpose purpose, Timestamp now, const std::function<std::string(std::int64_t)>& link, std::vector<Message>& out) {
-  if (persons_.empty() || is_flooded(incident.priority, now)) return;
+  if (persons_.empty() || is_flooded(incident.priority, purpose, now)) return;
   const Situation situation = situation_(incident);
   const std::string address = link(incident.id);
-  const bool is_ringing = incident.priority == Priority::highest && purpose != Purpose::over;
+  const bool is_ringing = incident.standing_priority() == Priority::highest && purpose != Purpose::over;
   for (std::size_t p = 0; p <= state.person && p < persons_.size(); ++p) {
     const PersonSettings& person = persons_[p];
     // A route that has just refused gives way to the next; the highest goes by all of them at once.
@@ -71,6 +73,7 @@ void Courier::tell(const Incident& incident, Case& state, Purpose purpose, Times
       const bool is_last = &route == &person.routes.back();
       if (!is_ringing && is_failing && !(is_last && tried == 0)) continue;
       write(incident, situation, purpose, person, route, address, out);
+      if (incident.priority != Priority::highest) sent_at_.push_back(now);
       ++tried;
       if (!is_ringing) break;
     }
@@ -79,7 +82,8 @@ void Courier::tell(const Incident& incident, Case& state, Purpose purpose, Times
   state.is_told = true;
   state.priority = std::max(state.priority, incident.priority);
   state.last_at = now;
-  sent_at_.push_back(now);
+  state.advice = advice_of(incident, situation);
+
 }
 
 std::vector<Message> Courier::step(const std::deque<Incident>& incidents, Timestamp now, const std::function<std::string(std::int64_t)>& link) {
@@ -93,9 +97,9 @@ std::vector<Message> Courier::step(const std::deque<Incident>& incidents, Timest
       // The first word waits for the proof: "is it off" is the first thing that a woken person asks.
       if (!state.waits_for_proof_since) state.waits_for_proof_since = now;
       const bool may_wait = now - *state.waits_for_proof_since < seconds(timing_.proof_wait_seconds);
-      if (may_wait && incident.priority != Priority::highest && awaits_proof(situation_(incident))) continue;
+      if (may_wait && awaits_proof(situation_(incident))) continue;
       state.waits_for_proof_since.reset();
-      tell(incident, state, state.is_told ? Purpose::worse : Purpose::alarm, now, link, out);
+      tell(incident, state, state.is_told ? Purpose::changed : Purpose::alarm, now, link, out);
       continue;
     }
     if (!is_open) {
@@ -107,7 +111,11 @@ std::vector<Message> Courier::step(const std::deque<Incident>& incidents, Timest
       continue;
     }
     if (incident.priority < Priority::high) continue;
-    const bool is_ringing = incident.priority == Priority::highest;
+    const bool is_ringing = incident.standing_priority() == Priority::highest;
+    if (state.advice && advice_of(incident, situation_(incident)) != *state.advice) {
+      tell(incident, state, Purpose::changed, now, link, out);
+      continue;
+    }
     const Duration escalate = minutes(is_ringing ? timing_.escalate_minutes : timing_.escalate_high_minutes);
     const auto due_person = static_cast<std::size_t>((now - state.first_at) / escalate);
     if (due_person > state.person && state.person + 1 < persons_.size()) {

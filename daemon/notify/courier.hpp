@@ -5,7 +5,10 @@
 ///   low      nobody is told; the morning sheet has it
 ///   medium   one silent message to the first person
 ///   high     one loud message, again every repeat_minutes until somebody acknowledges, then to the next person
-///   highest  all routes of the first person at once, every ring_minutes; the next person after escalate_minutes
+///   highest  all routes of the first person at once, every ring_minutes while it holds; the next person after
+///            escalate_minutes
+///
+/// When the advice becomes another one (COME, then SLEEP), whoever was told is told that too.
 ///
 /// More than one wake a week means that the limits are wrong, not that people should sleep less.
 #include <cstdint>
@@ -62,6 +65,7 @@ class Courier {
     bool is_told = false;
     bool is_delivered = false;
     bool is_over_told = false;
+    std::optional<Advice> advice;  ///< that was given last
     std::size_t person = 0;      ///< who was told last
     std::size_t refused = 0;     ///< how many routes have refused the word that is due
     Timestamp first_at{};
@@ -70,7 +74,7 @@ class Courier {
   };
   void tell(const alarm::Incident& incident, Case& state, Purpose purpose, Timestamp now, const std::function<std::string(std::int64_t)>& link, std::vector<Message>& out);
   void write(const alarm::Incident& incident, const Situation& situation, Purpose purpose, const PersonSettings& person, const std::string& route, const std::string& link, std::vector<Message>& out);
-  bool is_flooded(alarm::Priority priority, Timestamp now);
+  bool is_flooded(alarm::Priority priority, Purpose purpose, Timestamp now);
 
   std::string mark_;
   std::vector<PersonSettings> persons_;

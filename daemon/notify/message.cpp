@@ -10,7 +10,7 @@ std::string_view to_word(Advice advice) {
 }
 
 std::string_view to_word(Purpose purpose) {
-  constexpr std::array<std::string_view, 7> words{"alarm", "repeat", "escalation", "worse", "over", "morning", "test"};
+  constexpr std::array<std::string_view, 7> words{"alarm", "repeat", "escalation", "changed", "over", "morning", "test"};
   return words[static_cast<std::size_t>(purpose)];
 }
 

@@ -17,7 +17,7 @@ enum class Purpose : std::uint8_t {
   alarm,       ///< the first word of an incident
   repeat,      ///< nobody has acknowledged
   escalation,  ///< to the next person
-  worse,       ///< an incident that was told has grown
+  changed,     ///< what was told has grown, or the advice is another one now
   over,        ///< it is over; only where it was delivered before
   morning,     ///< the morning sheet
   test,        ///< steadyglow notify test

@@ -181,7 +181,7 @@ class Reader {
     if (!table) return;
     CourierTiming& timing = settings_.timing;
     const auto read = [&](const char* key, double& into, double low) {
-      if (const auto value = table->maybe_number(key, {low, 1440.0})) into = *value;
+      if (const auto value = table->maybe_number(key, {low, 86400.0})) into = *value;
     };
     read("repeat_minutes", timing.repeat_minutes, 1.0);
     read("ring_minutes", timing.ring_minutes, 0.2);

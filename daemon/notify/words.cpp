@@ -11,7 +11,7 @@ using alarm::Incident;
 using alarm::Priority;
 
 constexpr std::size_t line_max = 78;
-constexpr std::size_t sentences_max = 3;
+constexpr std::size_t sentences_max = 1;
 
 std::string off_words(const UnitSituation& unit) {
   switch (unit.off) {
@@ -71,7 +71,7 @@ std::string advice_words(Advice advice, const Incident& incident, const Situatio
 }  // namespace
 
 bool awaits_proof(const Situation& now) {
-  return std::any_of(now.units.begin(), now.units.end(), [](const UnitSituation& unit) { return unit.off == Off::waiting; });
+  return std::any_of(now.units.begin(), now.units.end(), [](const UnitSituation& unit) { return unit.off == Off::waiting || unit.off == Off::failed; });
 }
 
 Advice advice_of(const Incident& incident, const Situation& now) {
@@ -92,7 +92,7 @@ void write_words(Message& message, const Incident& incident, const Situation& no
   message.advice = advice_of(incident, now);
   message.utc = now.utc;
   const std::string head = headline(incident, now);
-  const std::string before = message.purpose == Purpose::repeat ? "again: " : message.purpose == Purpose::over ? "over: " : message.purpose == Purpose::worse ? "worse: " : "";
+  const std::string before = message.purpose == Purpose::repeat ? "again: " : message.purpose == Purpose::over ? "over: " : message.purpose == Purpose::changed ? "now: " : "";
   message.subject = std::string(to_word(message.advice)) + ": " + before + head;
 
   std::string text = wrapped(now.clock + " " + head + ".");
@@ -102,7 +102,7 @@ void write_words(Message& message, const Incident& incident, const Situation& no
   std::vector<const alarm::Fact*> facts;
   for (const alarm::Fact& fact : incident.facts)
     if (fact.kind != "outlet" || now.units.empty()) facts.push_back(&fact);
-  std::stable_sort(facts.begin(), facts.end(), [](const auto* a, const auto* b) { return a->priority > b->priority; });
+  std::stable_sort(facts.begin(), facts.end(), [](const auto* a, const auto* b) { return std::pair(a->is_condition_true, a->priority) > std::pair(b->is_condition_true, b->priority); });
   std::size_t told = 0;
   for (const alarm::Fact* fact : facts) {
     if (told == sentences_max) break;

@@ -39,7 +39,7 @@ Advice advice_of(const alarm::Incident& incident, const Situation& now);
 void write_words(Message& message, const alarm::Incident& incident, const Situation& now);
 /// One line for lists: "Brindlecombe 35: OFF, proven".
 std::string title_of(const alarm::Incident& incident, const Situation& now);
-/// Is a cut among its alarms whose proof is still awaited?
+/// Is a cut among its alarms that is not proven, or that has failed and may yet be made good by the bench contactor?
 bool awaits_proof(const Situation& now);
 
 }  // namespace steadyglow::notify
