@@ -33,6 +33,9 @@ Transfer::Transfer(const std::string& url, const std::atomic<bool>& is_aborted) 
   curl_easy_setopt(curl, CURLOPT_NOSIGNAL, 1L);
   curl_easy_setopt(curl, CURLOPT_TIMEOUT_MS, static_cast<long>(std::chrono::milliseconds(attempt_max).count()));
   curl_easy_setopt(curl, CURLOPT_CONNECTTIMEOUT_MS, static_cast<long>(std::chrono::milliseconds(connect_max).count()));
+  // A connection that is kept says goodbye when the handle goes, and waits two minutes for the answer of a server that hangs.
+  curl_easy_setopt(curl, CURLOPT_FORBID_REUSE, 1L);
+  curl_easy_setopt(curl, CURLOPT_SERVER_RESPONSE_TIMEOUT, static_cast<long>(std::chrono::seconds(attempt_max).count()));
   curl_easy_setopt(curl, CURLOPT_FOLLOWLOCATION, 0L);
   curl_easy_setopt(curl, CURLOPT_PROXY, "");
   curl_easy_setopt(curl, CURLOPT_SSL_VERIFYPEER, 1L);
@@ -80,6 +83,7 @@ Result<long> Transfer::run() {
   if (done == CURLE_ABORTED_BY_CALLBACK) return fail(Fault::unavailable, "broken off because the program ends");
   if (done != CURLE_OK) {
     std::string why = *reason_ != '\0' ? reason_ : curl_easy_strerror(done);
+    if (status > 0) why += " (status " + std::to_string(status) + ")";
     return fail(Fault::unavailable, one_line(why), {}, {});
   }
   return status;
