@@ -253,7 +253,8 @@ Result<void> Bench::listen() {
   return {};
 }
 
-void Bench::run() {
+void Bench::run(Service service) {
+  service_ = std::move(service);
   for (auto& bus : buses_) bus->start();
   ask_contactors();
   bench_alarms_.tell_restored(bench_now());
@@ -268,6 +269,7 @@ void Bench::run() {
   }
   begin_tick();
   begin_signals();
+  service_.say(fmt::format("READY=1\nSTATUS=listening at {}, {} units", address_, sessions_.size()));
   loop_.run();
 }
 
@@ -304,6 +306,8 @@ void Bench::tick(Boottime now) {
   watch_contactors();
   watch_store();
   telling_->tick(now);
+  // Withheld while a run is stuck: the service manager then starts us again.
+  if (std::none_of(sessions_.begin(), sessions_.end(), [&](const auto& session) { return session->is_stuck(now - stuck_after); })) service_.alive(real);
 }
 
 /// A bus may be quiet for three turns of its quickest meter, in real time.
@@ -362,7 +366,9 @@ void Bench::begin_signals() {
   signals_.async_wait([this](const boost::system::error_code& error, int signal) {
     if (error) return;
     if (signal == SIGHUP) {
+      service_.reloading();
       reload();
+      service_.say("READY=1");
       begin_signals();
       return;
     }
@@ -390,6 +396,7 @@ void Bench::reload() {
 void Bench::stop() {
   if (is_stopping_) return;
   is_stopping_ = true;
+  service_.say("STOPPING=1");
   tick_.cancel();
   server_->stop();
   telling_->stop();

@@ -15,6 +15,7 @@
 #include "app/bench_supply.hpp"
 #include "app/facts.hpp"
 #include "app/readiness.hpp"
+#include "app/service.hpp"
 #include "app/session.hpp"
 #include "app/settings.hpp"
 #include "http/server.hpp"
@@ -34,7 +35,7 @@ class Bench {
   ~Bench();
 
   /// Runs until SIGINT or SIGTERM.
-  void run();
+  void run(Service service = {});
   const std::string& address() const { return address_; }
 
  private:
@@ -98,6 +99,7 @@ class Bench {
   boost::asio::io_context loop_;
   std::unique_ptr<store::Store> store_;
   Boottime opened_at_;
+  Service service_;
   Facts facts_;
   BenchAlarms bench_alarms_;
   std::unique_ptr<Telling> telling_;

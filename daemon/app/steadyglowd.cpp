@@ -12,6 +12,7 @@
 
 #include "app/bench.hpp"
 #include "app/exit_code.hpp"
+#include "app/service.hpp"
 #include "app/settings.hpp"
 #include "dashboards/assets.hpp"
 
@@ -21,6 +22,7 @@ using namespace steadyglow::app;
 namespace {
 
 int run(const std::string& config) {
+  Service service = Service::from_environment();
   Errors errors;
   auto settings = load_settings(config, errors);
   if (!settings) {
@@ -36,7 +38,7 @@ int run(const std::string& config) {
   }
   spdlog::info("listening at {}", (*bench)->address());
   spdlog::info("this is not a safety device: fuse, RCD/GFCI, thermal cut-out and smoke alarm must work without it");
-  (*bench)->run();
+  (*bench)->run(std::move(service));
   return exit_good;
 }
 
