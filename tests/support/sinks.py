@@ -135,7 +135,7 @@ class MosquittoBroker(Program):
         config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
         self.start("/usr/sbin/mosquitto", "-c", config)
         self.heard = open(self.folder / "heard", "wb")
-        self.subscriber = subprocess.Popen(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(self.port), "-t", self.topic, "-q", "1"], stdout=self.heard)
+        self.subscriber = subprocess.Popen(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(self.port), "-t", self.topic, "-q", "1"], stdout=self.heard, stderr=subprocess.DEVNULL)
         # It is subscribed once what is published is heard.
         def is_heard():
             subprocess.run(["mosquitto_pub", "-h", "127.0.0.1", "-p", str(self.port), "-t", self.topic, "-m", "{}"], check=True)
