@@ -75,6 +75,10 @@ SupplyLinks Bench::supply_links(std::size_t bench) {
   SupplyLinks links;
   links.write = [this](const OutletBinding& output, bool on, std::function<void(Result<void>)> done) { buses_[output.bus]->order(output.meter, output.output, on, std::move(done)); };
   links.remember = [this](const std::string& kind, const std::string& json) { remember(kind, json); };
+  links.policy_of_next = [this](const std::string& unit) {
+    const UnitSession* session = find_unit(unit);
+    return session ? session->policy().set_by : std::string{};
+  };
   links.your_turn = [this](const std::string& unit) {
     if (UnitSession* session = find_unit(unit)) session->take_turn();
   };
@@ -164,6 +168,10 @@ Result<void> Bench::make_telling() {
     return telling_->is_outbox_stuck() ? "a message that wakes somebody waits and is not taken" : std::string{};
   };
   links.bench_now = [this] { return bench_now(); };
+  links.utc_of = [this](Timestamp at) {
+    const double ago_ms = static_cast<double>((bench_now() - at).count()) / settings_.clock_rate;
+    return utc_label(utc_now_ms() - static_cast<std::int64_t>(ago_ms));
+  };
   telling_ = std::make_unique<Telling>(loop_, settings_.notify, std::move(*key), std::move(links));
   return {};
 }

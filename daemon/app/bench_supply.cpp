@@ -50,7 +50,7 @@ void BenchSupply::take(const acquire::MeterBatch& batch) {
   }
   if (const auto* mains = channel_of(settings_->mains)) {
     if (mains->quality == Quality::good) take_mains(mains->value * settings_->mains->factor, batch.taken_at);
-    else mains_steady_since_.reset();  // no view of them is no proof that they stand
+    else lose_mains();  // no view of them is no proof that they stand
   }
 }
 
@@ -59,8 +59,19 @@ void BenchSupply::take_mains(double volts, Boottime at) {
   mains_seen_at_ = at;
   const double nominal = settings_->mains_nominal_volts.value_or(mains_nominal_default);
   const bool is_inside = std::fabs(volts - nominal) <= mains_band * nominal;
+  constexpr double gone_share = 0.5;
+  if (volts < gone_share * nominal) lose_mains();
   if (!is_inside) mains_steady_since_.reset();
   else if (!mains_steady_since_) mains_steady_since_ = at;
+}
+
+/// A module that lost its supply comes back with its contacts open, or with what it had: the contactor is ordered open, so
+/// that it is the first, and whoever may switch on again closes it.
+void BenchSupply::lose_mains() {
+  mains_steady_since_.reset();
+  if (!has_contactor() || is_mains_lost_ || !is_contactor_closed()) return;
+  is_mains_lost_ = true;
+  open("the mains of the bench were gone, or their meter is silent", false);
 }
 
 std::optional<Duration> BenchSupply::mains_steady_for(Boottime now) const {
@@ -87,6 +98,7 @@ void BenchSupply::open(std::string reason, bool locks) {
 Result<void> BenchSupply::close(const std::string& who, bool is_at_the_bench) {
   if (!has_contactor()) return fail(Fault::usage, settings_->name + " has no contactor");
   if (auto closed = contactor_.close(who, is_at_the_bench); !closed) return closed;
+  is_mains_lost_ = false;
   spdlog::info("{}: contactor closed by {}", settings_->name, who);
   write_if_due();
   return {};
@@ -153,8 +165,15 @@ void BenchSupply::tick(Boottime) {
   }
   feed_watchdog(now);
   write_if_due();
-  // Nothing is switched on behind an open contactor.
-  if (has_contactor() && !is_contactor_closed()) return;
+  if (has_contactor() && !is_contactor_closed()) {
+    // Nothing is switched on behind an open contactor. One that went with the mains is closed for the first whose turn it is.
+    if (is_mains_lost_ && stagger_.is_asked() && contactor_.wanted() != outlet::Wanted::on) {
+      if (auto closed = contactor_.close_by_policy(links_.policy_of_next(stagger_.first())); !closed) spdlog::error("{}: {}", settings_->name, closed.error().text());
+      else is_mains_lost_ = false;
+      write_if_due();
+    }
+    return;
+  }
   if (const auto unit = stagger_.next(now)) links_.your_turn(*unit);
 }
 

@@ -22,6 +22,8 @@ struct SupplyLinks {
   std::function<void(const OutletBinding&, bool on, std::function<void(Result<void>)> done)> write;
   /// For the journal: the contactor was marked defective, or repaired.
   std::function<void(const std::string& kind, const std::string& json)> remember;
+  /// Who set the policy under which this unit waits for its turn.
+  std::function<std::string(const std::string& unit)> policy_of_next;
   /// A unit's turn to be switched on has come.
   std::function<void(const std::string& unit)> your_turn;
   /// The watchdog was not fed for so long that the device has opened every contact by itself.
@@ -63,6 +65,7 @@ class BenchSupply {
 
  private:
   void take_mains(double volts, Boottime at);
+  void lose_mains();
   void write_if_due();
   void feed_watchdog(outlet::Instant now);
 
@@ -76,6 +79,7 @@ class BenchSupply {
   outlet::Stagger stagger_;
   std::optional<bool> is_smoke_;
   std::optional<bool> is_smoke_told_;
+  bool is_mains_lost_ = false;        ///< the contactor was opened with them, and a policy may close it again
   std::optional<double> mains_volts_;
   std::optional<Boottime> mains_steady_since_;
   std::optional<Boottime> mains_seen_at_;

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <ctime>
 
@@ -52,6 +53,7 @@ Json gaps_of(const UnitSession& session, std::int64_t from_utc_ms) {
 Json slopes_of(const UnitSession& session) {
   Json slopes = Json::array();
   const soak::Engine& engine = *session.engine();
+  if (engine.power() != soak::Power::on) return slopes;  // of what is off nothing goes anywhere
   for (const soak::PointWatch& watch : engine.points()) {
     const bool is_weather = watch.point().is_mains() || watch.point().role == profile::Role::ambient || watch.point().quantity == Quantity::frequency;
     if (!watch.trend || is_weather) continue;
@@ -74,12 +76,21 @@ Json items_of(const UnitSession& session, const Facts& facts, std::int64_t from_
     const TickFact* tick = facts.tick(id);
     items.push_back({{"id", id}, {"text", text}, {"priority", priority}, {"is_ticked", tick != nullptr}, {"ticked_by", tick ? tick->who : ""}});
   };
-  for (const soak::AlarmRecord& record : session.engine()->book().alarms()) {
+  // Where it was cut, the warnings before it are one line: they led there.
+  const auto& alarms = session.engine()->book().alarms();
+  const bool has_trip = std::any_of(alarms.begin(), alarms.end(), [](const soak::AlarmRecord& r) { return r.finding.severity == soak::Severity::trip; });
+  std::size_t warnings = 0;
+  for (const soak::AlarmRecord& record : alarms) {
+    if (has_trip && record.finding.severity != soak::Severity::trip) {
+      ++warnings;
+      continue;
+    }
     const std::int64_t raised = utc_from_label(session.utc_of(record.raised_at));
     if (record.alarm.state == alarm::State::normal && raised < from_utc_ms) continue;
     const std::string over = record.alarm.is_condition_true ? "" : " (over)";
     add(fmt::format("{}-{}", *session.run_id(), record.id), fmt::format("{} {}{}", clock_text(raised), record.finding.message, over), alarm::to_word(record.priority));
   }
+  if (warnings > 0) add(fmt::format("{}-warnings", *session.run_id()), fmt::format("{} warnings before and after it", warnings), "low");
   const auto& verdict = session.engine()->verdict();
   if (verdict) add(fmt::format("{}-verdict", *session.run_id()), fmt::format("proposed: {}; look at it and sign", soak::to_word(verdict->word)), "low");
   return items;

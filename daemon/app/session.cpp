@@ -308,16 +308,18 @@ void UnitSession::note_did(std::span<const soak::Event> events) {
       if (did.size() == did_max) did.pop_front();
       did.push_back({at, std::move(text)});
     }
-    void operator()(const soak::OpenOutlet& e) const { note(e.at, (e.attempt > 1 ? "ordered off again: " : e.is_trip ? "cut: " : "switched off: ") + e.reason); }
-    void operator()(const soak::OpenBench& e) const { note(e.at, "opened the bench contactor: " + e.reason); }
+    /// The first sentence is enough for the morning.
+    static std::string brief(const std::string& text) { return text.substr(0, std::min(text.find(';'), text.find(" ("))); }
+    void operator()(const soak::OpenOutlet& e) const { note(e.at, (e.attempt > 1 ? "ordered off again" : (e.is_trip ? "cut: " : "switched off: ") + brief(e.reason))); }
+    void operator()(const soak::OpenBench& e) const { note(e.at, "opened the bench contactor: " + brief(e.reason)); }
     void operator()(const soak::CloseOutlet& e) const { note(e.at, "switched on for " + e.who + ": " + e.reason); }
     void operator()(const soak::SwitchOnDue& e) const { note(e.at, "waits for its turn: " + e.reason); }
     void operator()(const soak::BleedDown& e) const { note(e.at, e.text); }
     void operator()(const soak::SegmentChange& e) const { note(e.at, fmt::format("segment {}: {}", e.number, e.why)); }
-    void operator()(const soak::StageChange& e) const { note(e.at, "stage: " + e.text); }
+    void operator()(const soak::StageChange&) const {}
     void operator()(const soak::StartUp& e) const { note(e.at, e.text); }
     void operator()(const soak::Finding& e) const {
-      if (e.kind == soak::Kind::outlet || e.kind == soak::Kind::mains || e.kind == soak::Kind::no_data) note(e.at, e.message);
+      if (e.kind == soak::Kind::outlet || e.kind == soak::Kind::mains || e.kind == soak::Kind::no_data) note(e.at, brief(e.message));
     }
     void operator()(const soak::AlarmRecord&) const {}
     void operator()(const soak::Verdict& e) const { note(e.at, "verdict proposed: " + std::string(soak::to_word(e.word))); }

@@ -156,7 +156,7 @@ http::IncidentView Telling::view_of(const alarm::Incident& incident) const {
   view.is_standing = incident.is_standing;
   view.is_acknowledged = incident.is_acknowledged();
   view.acknowledged_by = incident.acknowledged_by;
-  view.opened_utc = utc_label(utc_now_ms() - ms_of(links_.bench_now()) + ms_of(incident.opened_at));
+  view.opened_utc = links_.utc_of(incident.opened_at);
   view.title = notify::title_of(incident, links_.situation(incident));
   view.text = incident.leading().message;
   view.units = incident.units();

@@ -34,6 +34,8 @@ struct TellingLinks {
   /// Why no heartbeat may be sent; empty: all is well.
   std::function<std::string()> trouble;
   std::function<Timestamp()> bench_now;
+  /// A moment of bench time as a label.
+  std::function<std::string(Timestamp)> utc_of;
 };
 
 /// Thread: loop only. Owns: the routes' workers and the heartbeat's.

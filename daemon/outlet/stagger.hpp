@@ -29,6 +29,9 @@ class Stagger {
     waiting_.pop_front();
     return name;
   }
+  bool is_asked() const { return !waiting_.empty(); }
+  /// Who is next; somebody must have asked.
+  const std::string& first() const { return waiting_.front(); }
   bool waits(const std::string& name) const { return std::find(waiting_.begin(), waiting_.end(), name) != waiting_.end(); }
 
  private:

@@ -71,6 +71,18 @@ void Departures::forget(PointId point, std::int64_t minute) {
     if (difference.point == point && !difference.stream.state().is_departed) difference.stream.begin(minute);
 }
 
+void Departures::restart(PointId point, std::int64_t minute) {
+  own_[point.index].begin(minute);
+  is_told_[point.index] = was_departed_[point.index] = false;
+  for (std::size_t i = 0; i < differences_.size(); ++i) {
+    const auto& siblings = profile_->point(differences_[i].point).matched_with;
+    const bool is_compared = differences_[i].point == point || std::find(siblings.begin(), siblings.end(), point) != siblings.end();
+    if (!is_compared) continue;
+    differences_[i].stream.begin(minute);
+    is_difference_told_[i] = false;
+  }
+}
+
 void Departures::step(std::int64_t minute, const std::vector<PointWatch>& points, const analysis::Climate::Input& input, bool is_judging) {
   climate_.step(minute, input);
   std::vector<std::optional<double>> figures(points.size());

@@ -27,6 +27,8 @@ class Departures {
   void begin_segment(Timestamp at);
   /// What was taken for this point's quiet moments was none: it is learned anew.
   void forget(PointId point, std::int64_t minute);
+  /// A person moved this point: it, and what is compared with it, is learned anew, whatever was found.
+  void restart(PointId point, std::int64_t minute);
   /// A minute is over: `points` have closed it. Judges every stream; is_judging: false while it only learns.
   void step(std::int64_t minute, const std::vector<PointWatch>& points, const analysis::Climate::Input& climate, bool is_judging);
   /// What left its course in this minute and has not been told.

@@ -325,7 +325,7 @@ void Engine::judge_blindness(Timestamp now) {
   if (!has_protective) return;
   // Nothing at all answers, not even the meters of the mains: the bench itself has lost its supply. Its relays power up
   // open; the order sees to it. A run that somebody set a policy for waits for the mains, another is cut.
-  if (!policy_.set_by.empty() && std::all_of(points_.begin(), points_.end(), [&](const PointWatch& p) { return is_bad_[p.id().index]; }))
+  if (!policy_.set_by.empty() && std::all_of(points_.begin(), points_.end(), [&](const PointWatch& p) { return is_bad_[p.id().index] || is_silent(p, now); }))
     return interrupt(now, Power::lost, "nothing answers any more, not even the meters of the mains: the bench has lost its supply or all of its wires", false);
   const std::string reason = "no protective point of this unit can be read any more: it is cut rather than left unwatched";
   std::vector<PointId> blind;

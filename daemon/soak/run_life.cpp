@@ -225,7 +225,7 @@ void Engine::touch(const Act& act) {
   last_touch_ = stages_.counted();
   for (const PointId id : points) {
     points_[id.index].begin_segment();
-    departures_.forget(id, analysis::minute_of(now_));
+    departures_.restart(id, analysis::minute_of(now_));
     counted_at_touch_[id.index] = stages_.counted();
     for (const Kind kind : {Kind::drift, Kind::step, Kind::imbalance, Kind::rise, Kind::runaway, Kind::limit})
       for (const Aspect aspect : {Aspect::reading, Aspect::dissipation}) book_.clear(kind, id, now_, act.control + " was turned; it is judged afresh", aspect);

@@ -2,6 +2,7 @@
 import { by_urgency } from "./bench_view.js";
 import { acknowledge_dialog } from "./dialogs.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
+import { incidents_part } from "./incidents_part.js";
 import { live } from "./live.js";
 import { severity_tag } from "./pieces.js";
 import { alarm_state_words, duration, kind_words, local_time, run_clock, waits_for_a_person } from "./words.js";
@@ -47,9 +48,11 @@ export function alarms_view() {
   const sentence = el("h1.sentence", {}, "Waiting for the daemon");
   const waiting = el("ul.alarms");
   const answered = el("ul.alarms");
+  const incidents = incidents_part();
+  const waiting_head = el("h2", {}, "Every alarm that waits");
   const answered_head = el("h2", {}, "Answered, not yet back to normal");
   return {
-    node: el("div.alarms-view", {}, sentence, waiting, answered_head, answered),
+    node: el("div.alarms-view", {}, sentence, incidents.head, waiting_head, waiting, answered_head, answered, incidents.node),
     update(bench) {
       const open = bench.alarms.filter(waits_for_a_person).sort(by_urgency);
       const rest = bench.alarms.filter((alarm) => !waits_for_a_person(alarm)).sort(by_urgency);
@@ -57,6 +60,8 @@ export function alarms_view() {
       keep_list(waiting, open, (alarm) => alarm.id, make_row);
       keep_list(answered, rest, (alarm) => alarm.id, make_row);
       show(answered_head, rest.length > 0);
+      show(waiting_head, open.length > 0);
+      incidents.update(bench);
     },
   };
 }

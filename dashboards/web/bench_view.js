@@ -1,4 +1,5 @@
 // Every unit at a glance.
+import { bench_part } from "./bench_part.js";
 import { severity_tag, outlet_mark } from "./pieces.js";
 import { hours_bar, limit_scale } from "./bars.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
@@ -91,10 +92,12 @@ export function by_urgency(a, b) {
 export function bench_view() {
   const sentence = el("h1.sentence", {}, "Waiting for the daemon");
   const cards = el("div.cards");
+  const supplies = bench_part();
   return {
-    node: el("div", {}, sentence, cards),
+    node: el("div", {}, sentence, supplies.node, cards),
     update(bench) {
       set_text(sentence, bench_sentence(bench));
+      supplies.update(bench);
       const items = bench.units.map((unit) => ({ unit, alarms: bench.alarms.filter((alarm) => alarm.unit === unit.name).sort(by_urgency) }));
       keep_list(cards, items, (item) => item.unit.name, (item) => make_card(item.unit));
     },

@@ -7,7 +7,7 @@ const NAME_KEY = "steadyglow.who";
 const NAME_BYTES_MAX = 80;
 const NOTE_BYTES_MAX = 1000;
 
-function kept_name() {
+export function kept_name() {
   try {
     return localStorage.getItem(NAME_KEY) ?? "";
   } catch {
@@ -26,7 +26,7 @@ function keep_name(name) {
 const bytes = (text) => new TextEncoder().encode(text).length;
 
 /** fields: elements between the text and the name; `body(who)` is what is sent; null holds it back. */
-function ask({ title, text, caution, fields = [], action, tone, address, body }) {
+export function ask({ title, text, caution, fields = [], action, tone, address, body, done }) {
   const who = el("input", { name: "who", autocomplete: "name", maxlength: NAME_BYTES_MAX, required: true });
   who.value = kept_name();
   const problem = el("p.problem", { role: "alert", hidden: true });
@@ -57,6 +57,7 @@ function ask({ title, text, caution, fields = [], action, tone, address, body })
       keep_name(name);
       dialog.close();
       refresh();
+      done?.();
     } catch (error) {
       complain(`Not done: ${error.message}`);
       send.disabled = false;

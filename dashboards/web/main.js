@@ -2,6 +2,7 @@
 import { alarms_view } from "./alarms_view.js";
 import { bench_view } from "./bench_view.js";
 import { cautions_view } from "./cautions_view.js";
+import { morning_view } from "./morning_view.js";
 import { el, keep_list, set_attribute, set_class, set_text, show } from "./dom.js";
 import { age_ms, is_stale, listen, live, start } from "./live.js";
 import { unit_view } from "./unit_view.js";
@@ -17,6 +18,7 @@ const VIEWS = {
   bench: { title: "Bench", make: bench_view },
   unit: { title: "Unit", make: unit_view },
   alarms: { title: "Alarms", make: alarms_view },
+  morning: { title: "Morning", make: morning_view },
   cautions: { title: "Cautions", make: cautions_view },
 };
 

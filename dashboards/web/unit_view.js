@@ -5,6 +5,8 @@ import { by_urgency, run_words } from "./bench_view.js";
 import { chart_board } from "./charts.js";
 import { start_dialog, stop_dialog } from "./dialogs.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
+import { life_part } from "./life_part.js";
+import { ready_part } from "./ready_part.js";
 import { outlet_mark, severity_tag } from "./pieces.js";
 import { points_table } from "./points_table.js";
 import { duration, kind_words, run_clock, stage_state_words, stage_words, verdict_words, waits_for_a_person, wall_clock } from "./words.js";
@@ -100,6 +102,8 @@ export function unit_view(name) {
   const stages = stage_line();
   const points = points_table();
   const board = chart_board(name);
+  const life = life_part();
+  const ready = ready_part(name);
   const finding_list = el("ol.findings");
   const no_findings = el("p.meta", {}, "Nothing was noticed in this run.");
   const alarms = el("p.unit-alarms", {}, el("a", { href: "#/alarms" }));
@@ -114,6 +118,8 @@ export function unit_view(name) {
     alarms,
     el("section.panel", { "aria-label": "State" },
       el("div.summary", {}, el("div", {}, outlet.node, locked, el("p.doing", {}, words_head, " ", words_rest)), hours.node, near.node), verdict.node),
+    life.node,
+    ready.node,
     stages.node,
     el("section", { "aria-labelledby": "points-head" }, el("h2", { id: "points-head" }, "Points"), points.node),
     el("section", { "aria-labelledby": "charts-head" }, el("h2", { id: "charts-head" }, "Charts"), board.node),
@@ -160,6 +166,8 @@ export function unit_view(name) {
       verdict.update(unit.run?.verdict ?? null);
       stages.update(unit.run);
       points.update(unit);
+      life.update(unit);
+      ready.update(unit);
       start.disabled = is_running;
       stop.disabled = !is_running && unit.outlet.state === "off" && unit.outlet.proof !== "failed";
       set_text(why_no_start, is_running ? "A run is going on: stop it before another is started." : "");

@@ -364,7 +364,9 @@ TEST(Forecast, OfALimitBeforeThePersonIsBackCutsAtThePlannedShare) {
     night.run_until(until);
     EXPECT_EQ(night.engine.power(), Power::tripped);
     for (const AlarmRecord& record : night.engine.book().alarms())
-      if (record.finding.severity == Severity::trip && policy.on_forecast == OnForecast::cut) EXPECT_EQ(record.priority, alarm::Priority::medium);
+      if (record.finding.severity == Severity::trip && policy.on_forecast == OnForecast::cut) {
+        EXPECT_EQ(record.priority, alarm::Priority::medium);
+      }
     return night.all<OpenOutlet>().at(0);
   };
   const OpenOutlet planned = cut_at(leaving(AfterMains::stay_off), 11.0 * hours);
