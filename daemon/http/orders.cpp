@@ -8,6 +8,7 @@
 
 #include "http/json.hpp"
 #include "http/routes.hpp"
+#include "http/target.hpp"
 
 namespace steadyglow::http {
 namespace {
@@ -110,7 +111,9 @@ bool is_order(const std::vector<std::string>& parts) { return shape_of(parts) !=
 
 Response carry_out(const std::vector<std::string>& parts, const std::string& body, const Backend& backend) {
   const OrderShape& shape = *shape_of(parts);
-  Order order{std::string(shape.what), shape.is_named ? parts[3] : std::string{}, std::string(shape.verb), nlohmann::json::parse(body, nullptr, false)};
+  const auto name = shape.is_named ? decode(parts[3], false) : std::string{};
+  if (!name || wrong_text(*name)) return refusal(400, "this address has a bad percent code in it");
+  Order order{std::string(shape.what), *name, std::string(shape.verb), nlohmann::json::parse(body, nullptr, false)};
   if (auto wrong = wrong_body(shape, order.body)) return *wrong;
   const auto answer = backend.order(order);
   if (!answer) return refusal(status_of(answer.error().fault), answer.error().message, answer.error().hint);

@@ -3,13 +3,12 @@
 #include <charconv>
 
 namespace steadyglow::http {
-namespace {
 
-std::optional<std::string> decode(std::string_view text) {
+std::optional<std::string> decode(std::string_view text, bool is_plus_blank) {
   std::string decoded;
   for (std::size_t i = 0; i < text.size(); ++i) {
     if (text[i] != '%') {
-      decoded += text[i] == '+' ? ' ' : text[i];
+      decoded += is_plus_blank && text[i] == '+' ? ' ' : text[i];
       continue;
     }
     unsigned code = 0;
@@ -22,8 +21,6 @@ std::optional<std::string> decode(std::string_view text) {
   }
   return decoded;
 }
-
-}  // namespace
 
 std::optional<std::string_view> Target::value(std::string_view name) const {
   for (const auto& [key, value] : query)
@@ -51,8 +48,8 @@ std::optional<Target> read_target(std::string_view text) {
   if (fields.size() > query_fields_max) return std::nullopt;
   for (const std::string& field : fields) {
     const std::size_t equals = field.find('=');
-    auto name = decode(std::string_view(field).substr(0, equals));
-    auto value = decode(equals == std::string::npos ? std::string_view() : std::string_view(field).substr(equals + 1));
+    auto name = decode(std::string_view(field).substr(0, equals), true);
+    auto value = decode(equals == std::string::npos ? std::string_view() : std::string_view(field).substr(equals + 1), true);
     if (!name || !value) return std::nullopt;
     target.query.emplace_back(std::move(*name), std::move(*value));
   }

@@ -9,7 +9,7 @@
 namespace steadyglow::http {
 
 struct Target {
-  std::string path;  ///< begins with '/', as sent: nothing of ours needs decoding, so nothing is hidden in it
+  std::string path;  ///< begins with '/', as sent: only the NAME of an order is decoded, so nothing is hidden in it
   std::vector<std::pair<std::string, std::string>> query;  ///< names and values, decoded
 
   /// The value of a name; nothing when it is absent.
@@ -19,6 +19,9 @@ struct Target {
 /// Nothing for what is no origin-form target, for a bad percent code, and for more than query_fields_max fields.
 std::optional<Target> read_target(std::string_view text);
 inline constexpr std::size_t query_fields_max = 16;
+
+/// Percent codes (RFC 3986, 2.1) as the bytes that they stand for; nothing for a bad one.
+std::optional<std::string> decode(std::string_view text, bool is_plus_blank);
 
 /// Splits at a character; empty parts stay.
 std::vector<std::string> split(std::string_view text, char at);

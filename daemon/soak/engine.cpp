@@ -326,7 +326,7 @@ void Engine::judge_blindness(Timestamp now) {
   // Nothing at all answers, not even the meters of the mains: the bench itself has lost its supply. Its relays power up
   // open; the order sees to it. A run that somebody set a policy for waits for the mains, another is cut.
   if (!policy_.set_by.empty() && std::all_of(points_.begin(), points_.end(), [&](const PointWatch& p) { return is_bad_[p.id().index] || is_silent(p, now); }))
-    return interrupt(now, Power::lost, "nothing answers any more, not even the meters of the mains: the bench has lost its supply or all of its wires", false);
+    return lose_the_bench(now);
   const std::string reason = "no protective point of this unit can be read any more: it is cut rather than left unwatched";
   std::vector<PointId> blind;
   for (const PointWatch& point : points_)
@@ -334,6 +334,14 @@ void Engine::judge_blindness(Timestamp now) {
   book_.raise({Kind::no_data, Severity::trip, true, now, blind, std::nullopt, std::nullopt, {}, Aspect::reading, reason, alarm::Priority::medium});
   is_cut_blind_ = true;
   open_outlet(now, Power::tripped, reason);
+}
+
+/// The gap began with the last reading, not when it was sure.
+void Engine::lose_the_bench(Timestamp now) {
+  Timestamp last{};
+  for (const PointWatch& point : points_) last = std::max(last, point.last_good_at().value_or(Timestamp{}));
+  interrupt(now, Power::lost, "nothing answers any more, not even the meters of the mains: the bench has lost its supply or all of its wires", false);
+  interruptions_.back().from = last;
 }
 
 /// What must stand still before the unit counts as warm. Temperatures of heavy parts take hours: they get their baseline

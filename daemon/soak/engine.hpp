@@ -123,6 +123,7 @@ class Engine {
   void judge_silence(Timestamp now);
   void insist_on_silence(Timestamp now);
   void judge_blindness(Timestamp now);
+  void lose_the_bench(Timestamp now);
   bool holds_up_the_warm_up(const PointWatch& watch) const;
   void move_phase(Timestamp now);
   void move_stage(Timestamp now);

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 
+CONTACTOR = 8  # stands before all outlets
 RATE = 120.0
 COILS, INPUTS, HOLDINGS = "0", "3", "4"
 # Each place of the tube amplifier on analogue module 1: volts per count, and the divider before it.
@@ -155,6 +156,7 @@ def relays(bench):
 
 def welded(options):
     bench = Bench(options, "--night", pathlib.Path(options.source) / "demo/nights/welded.toml", "--rate", "4000")
+    bench.switch(CONTACTOR, True)
     bench.switch(0, True)
     while bench.state()["bench_seconds"] < 3700.0:
         time.sleep(0.1)
@@ -192,7 +194,7 @@ def main():
     options = parser.parse_args()
     bench = Bench(options, "--night", night_with_drops(options, 0.0), "--rate", str(RATE))
     assert bench.read(21, COILS, 8) == {i: 0.0 for i in range(8)}, "relays power up open"
-    for coil in range(3):
+    for coil in (CONTACTOR, 0, 1, 2):
         bench.switch(coil, True)
     while bench.state()["bench_seconds"] < 120.0:
         time.sleep(0.1)

@@ -27,7 +27,7 @@ def start(processes, options, port):
     wait_for("the virtual bench", lambda: state.exists() and pty.exists() and truth(state), 10)
     config = (source / "demo/steadyglow.toml").read_text()
     config = with_values(config, [("store", f'"{folder / "steadyglow.db"}"'), ("listen", f'"127.0.0.1:{port}"'), ("port", truth(state)["port"]),
-                                  ("device", f'"{pty}"'), ("clock_rate", f"{RATE}.0")])
+                                  ("device", f'"{pty}"'), ("clock_rate", f"{RATE}.0"), ("program", f'["{source}/demo/letterbox"]')])
     for key in ("profile_folder", "plan_folder", "instrument_folder"):
         value = next((line.split("=")[1].strip().strip('"') for line in config.splitlines() if line.split("=")[0].strip() == key), None)
         if value:
