@@ -1,6 +1,9 @@
 /// Plays text nights (tests/scenarios) over real Modbus TCP: every point of every unit is a meter of its own, the relays are
 /// coils, and a unit has power only while the mains, the bench contactor and its relay let it.
-///   stage --rate 1440 --hours 12 --truth FILE NIGHT.toml...
+///   stage --rate 1440 --hours 12 --truth FILE [--serial FOLDER [--reset SECONDS]] NIGHT.toml...
+/// --serial: every unit is on a serial line of its own (Modbus RTU over a pseudo-terminal): FOLDER/by-id/UNIT names it for
+/// good, FOLDER/ttyUSB0... by the order in which they came. --reset: at this run time the hub resets; its lines are away for
+/// reset_lasts and come back in the other order.
 /// Modbus unit identifiers: 10 * unit + ... see meter_of(); relays at 200 (coil i: unit i, 8: contactor, 9: watchdog), the
 /// mains before the outlets at 201 (input registers 0 and 1, float32). Prints "port N", then "meter UNIT POINT IDENTIFIER".
 #include <arpa/inet.h>
@@ -15,6 +18,7 @@
 #include <chrono>
 #include <csignal>
 #include <cstring>
+#include <filesystem>
 #include <fstream>
 #include <iostream>
 #include <iterator>
@@ -23,6 +27,8 @@
 #include <random>
 
 #include "core/decimal.hpp"
+#include "demo/bench/modbus_frames.hpp"
+#include "demo/bench/serial_line.hpp"
 #include "scenarios/course.hpp"
 #include "scenarios/scenario.hpp"
 
@@ -38,6 +44,8 @@ constexpr std::size_t coils_in_all = 10;
 constexpr double supply_least_volts = 50.0;
 constexpr std::size_t points_per_unit_max = 40;
 constexpr std::uint8_t exception_no_answer = 0x0B;
+constexpr double watchdog_drops_after_seconds = 20.0;  // real time, as a module counts it
+constexpr double reset_lasts_seconds = 20.0;           // run time
 
 volatile std::sig_atomic_t is_ending = 0;
 
@@ -79,7 +87,7 @@ class Stage {
       fed_at_.reset();
       say(now, dark ? "the mains are gone" : "the mains are back; every contact is open");
     }
-    if (fed_at_ && Clock::now() - *fed_at_ > std::chrono::seconds{20}) {
+    if (fed_at_ && Clock::now() - *fed_at_ > std::chrono::duration<double>(watchdog_drops_after_seconds)) {
       fed_at_.reset();
       coils_.fill(false);
       say(now, "watchdog: every contact is open");
@@ -94,6 +102,15 @@ class Stage {
       if (unit.bench.is_powered) unit.bench.powered_since = now;
       say(now, unit.scenario.profile_name + (unit.bench.is_powered ? " has power" : " lost its power"));
     }
+  }
+
+  std::size_t units() const { return units_.size(); }
+  const std::string& name(std::size_t unit) const { return units_[unit]->scenario.profile_name; }
+  void note(const std::string& text) { say(seconds(), text); }
+
+  /// On a unit's own line the points are counted from 1.
+  std::string answer_on_line(std::size_t unit, std::uint8_t id, const std::string& pdu) {
+    return id == 0 || id > points_per_unit_max ? std::string{} : answer(static_cast<std::uint8_t>(unit * points_per_unit_max + id), pdu);
   }
 
   /// The answer to a request, or nothing.
@@ -132,10 +149,10 @@ class Stage {
     for (const bool coil : coils_) json["coils"].push_back(coil);
     return json;
   }
-  void print_meters() const {
+  void print_meters(bool is_serial) const {
     for (std::size_t u = 0; u < units_.size(); ++u)
       for (std::size_t p = 0; p < units_[u]->scenario.profile.points.size(); ++p)
-        std::cout << "meter " << units_[u]->scenario.profile_name << ' ' << units_[u]->scenario.profile.points[p].name << ' ' << u * points_per_unit_max + p + 1 << '\n';
+        std::cout << "meter " << units_[u]->scenario.profile_name << ' ' << units_[u]->scenario.profile.points[p].name << ' ' << (is_serial ? 0 : u * points_per_unit_max) + p + 1 << '\n';
   }
 
  private:
@@ -173,22 +190,97 @@ class Stage {
   std::normal_distribution<double> normal_;
 };
 
+/// MODBUS over Serial Line V1.02, 6.2.2: CRC-16, polynomial 0xA001, low byte first.
+std::string crc_of(const std::string& frame) {
+  std::uint16_t crc = 0xFFFF;
+  for (const char byte : frame) {
+    crc = static_cast<std::uint16_t>(crc ^ static_cast<std::uint8_t>(byte));
+    for (int bit = 0; bit < 8; ++bit) crc = static_cast<std::uint16_t>(crc & 1 ? crc >> 1 ^ 0xA001 : crc >> 1);
+  }
+  return {static_cast<char>(crc & 0xFF), static_cast<char>(crc >> 8)};
+}
+
+/// The adapters of a hub: one serial line for each unit.
+class Hub {
+ public:
+  Hub(Stage& stage, std::filesystem::path folder, std::optional<double> resets_at) : stage_(stage), folder_(std::move(folder)), resets_at_(resets_at) {
+    std::filesystem::create_directories(folder_ / "by-id");
+    plug_in(false);
+  }
+
+  void step() {
+    if (!resets_at_ || stage_.seconds() < *resets_at_) return;
+    if (!lines_.empty() && !is_back_) {
+      lines_.clear();
+      frames_.clear();
+      for (std::size_t unit = 0; unit < stage_.units(); ++unit) std::filesystem::remove(folder_ / "by-id" / stage_.name(unit));
+      stage_.note("the hub resets");
+    } else if (lines_.empty() && stage_.seconds() >= *resets_at_ + reset_lasts_seconds) {
+      plug_in(true);
+      is_back_ = true;
+      stage_.note("its adapters are back, each with the other's number");
+    }
+  }
+
+  void add_to(std::vector<pollfd>& all) const {
+    for (const demo::SerialLine& line : lines_) all.push_back({line.descriptor(), POLLIN, 0});
+  }
+
+  void read() {
+    for (std::size_t unit = 0; unit < lines_.size(); ++unit) {
+      std::array<std::uint8_t, 512> part;
+      const ssize_t size = ::read(lines_[unit].descriptor(), part.data(), part.size());
+      if (size <= 0) continue;
+      frames_[unit].add(std::span(part).first(static_cast<std::size_t>(size)));
+      while (const auto frame = frames_[unit].next()) {
+        const std::string answer = stage_.answer_on_line(unit, frame->front(), std::string(frame->begin() + 1, frame->end() - 2));
+        if (answer.empty()) continue;
+        std::string bytes = static_cast<char>(frame->front()) + answer;
+        bytes += crc_of(bytes);
+        (void)!::write(lines_[unit].descriptor(), bytes.data(), bytes.size());
+      }
+    }
+  }
+
+ private:
+  void plug_in(bool is_other_order) {
+    for (std::size_t unit = 0; unit < stage_.units(); ++unit) {
+      const auto number = folder_ / ("ttyUSB" + std::to_string(is_other_order ? stage_.units() - 1 - unit : unit));
+      auto line = demo::SerialLine::open(number);
+      if (!line) throw std::runtime_error(line.error().text());
+      lines_.push_back(std::move(*line));
+      frames_.emplace_back();
+      std::filesystem::create_symlink(number, folder_ / "by-id" / stage_.name(unit));
+    }
+  }
+
+  Stage& stage_;
+  std::filesystem::path folder_;
+  std::optional<double> resets_at_;
+  bool is_back_ = false;
+  std::vector<demo::SerialLine> lines_;
+  std::vector<demo::SerialFrames> frames_;
+};
+
 /// Serves Modbus TCP (Messaging on TCP/IP Implementation Guide V1.0b, 3.1.3) until a signal comes or the hours are over.
-void serve(Stage& stage, int listener, double hours, const std::string& truth_file) {
+void serve(Stage& stage, std::optional<Hub>& hub, int listener, double hours, const std::string& truth_file) {
   std::map<int, std::string> clients;
   auto write_truth = [&] { std::ofstream(truth_file + ".new") << stage.truth().dump(1); std::rename((truth_file + ".new").c_str(), truth_file.c_str()); };
   auto written = Clock::now();
   while (is_ending == 0 && stage.seconds() < hours * 3600.0) {
     std::vector<pollfd> all{{listener, POLLIN, 0}};
     for (const auto& [socket, bytes] : clients) all.push_back({socket, POLLIN, 0});
+    const std::size_t sockets = all.size();
+    if (hub) hub->add_to(all);
     ::poll(all.data(), all.size(), 5);
     stage.step();
+    if (hub) hub->read(), hub->step();
     if (all[0].revents != 0) {
       const int client = ::accept4(listener, nullptr, nullptr, SOCK_CLOEXEC);
       const int yes = 1;
       if (client >= 0) ::setsockopt(client, IPPROTO_TCP, TCP_NODELAY, &yes, sizeof yes), clients[client];
     }
-    for (std::size_t i = 1; i < all.size(); ++i) {
+    for (std::size_t i = 1; i < sockets; ++i) {
       if (all[i].revents == 0) continue;
       const int socket = all[i].fd;
       char part[1024];
@@ -224,7 +316,8 @@ void serve(Stage& stage, int listener, double hours, const std::string& truth_fi
 
 int run(int count, char** words) {
   double rate = 1.0, hours = 24.0;
-  std::string truth;
+  std::string truth, serial;
+  std::optional<double> resets_at;
   std::vector<Scenario> scenarios;
   Errors errors;
   for (int i = 1; i < count; ++i) {
@@ -233,6 +326,8 @@ int run(int count, char** words) {
     if (is_option && word == "--rate") rate = parse_decimal(words[++i]).value_or(1.0);
     else if (is_option && word == "--hours") hours = parse_decimal(words[++i]).value_or(24.0);
     else if (is_option && word == "--truth") truth = words[++i];
+    else if (is_option && word == "--serial") serial = words[++i];
+    else if (is_option && word == "--reset") resets_at = parse_decimal(words[++i]);
     else {
       std::ifstream in(word);
       const std::string text{std::istreambuf_iterator<char>(in), {}};
@@ -249,9 +344,11 @@ int run(int count, char** words) {
   if (::bind(listener, reinterpret_cast<sockaddr*>(&address), size) != 0 || ::listen(listener, 16) != 0 || ::getsockname(listener, reinterpret_cast<sockaddr*>(&address), &size) != 0) return 69;
   for (const int signal : {SIGTERM, SIGINT}) std::signal(signal, [](int) { is_ending = 1; });
   Stage stage(std::move(scenarios), rate);
-  stage.print_meters();
+  stage.print_meters(!serial.empty());
+  std::optional<Hub> hub;
+  if (!serial.empty()) hub.emplace(stage, serial, resets_at);
   std::cout << "port " << ntohs(address.sin_port) << std::endl;
-  serve(stage, listener, hours, truth);
+  serve(stage, hub, listener, hours, truth);
   return 0;
 }
 
