@@ -8,6 +8,7 @@
 #include <csignal>
 
 #include "app/history.hpp"
+#include "app/last_hours.hpp"
 #include "app/telling.hpp"
 #include "notify/token.hpp"
 #include "http/json.hpp"
@@ -158,6 +159,7 @@ Result<void> Bench::make_telling() {
   TellingLinks links;
   links.remember = [this](const std::string& kind, const std::string& json) { remember(kind, json); };
   links.situation = [this](const alarm::Incident& incident) { return situation_of(incident); };
+  links.picture = [this](const alarm::Incident& incident, std::function<void(std::string)> done) { picture_of(incident, std::move(done)); };
   links.route_changed = [this](const std::string& route, const std::string& trouble) {
     if (trouble.empty()) return bench_alarms_.clear("route", route, "messages go by it again", bench_now());
     bench_alarms_.raise({"route", alarm::Cause::bench, route, {}, alarm::Priority::low, "messages by " + route + " are not taken: " + trouble}, bench_now());
@@ -195,6 +197,18 @@ notify::Situation Bench::situation_of(const alarm::Incident& incident) const {
         unit.neighbours.push_back(other->settings().title + (other->is_powered() ? " runs on" : " is off"));
   }
   return now;
+}
+
+/// Drawn on the history's worker: reading two hours takes longer than a tick.
+void Bench::picture_of(const alarm::Incident& incident, std::function<void(std::string)> done) {
+  const alarm::Fact& fact = incident.leading();
+  const UnitSession* session = find_unit(fact.unit);
+  if (session == nullptr || !session->run_id()) return done({});
+  PictureRequest request = picture_request(*session, fact.point);
+  auto work = [this, file = settings_.store_file, request = std::move(request), done = std::move(done)]() mutable {
+    boost::asio::post(loop_, [done = std::move(done), png = draw_from(file, std::move(request))]() mutable { done(std::move(png)); });
+  };
+  boost::asio::post(*history_pool_, std::move(work));
 }
 
 void Bench::alarm_changed(const alarm::Fact& fact) {

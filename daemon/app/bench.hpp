@@ -64,6 +64,7 @@ class Bench {
   /// Into the journal, and into what is known from it.
   void remember(const std::string& kind, const std::string& json);
   void alarm_changed(const alarm::Fact& fact);
+  void picture_of(const alarm::Incident& incident, std::function<void(std::string)> done);
   /// Bench time: milliseconds since this program began, times the clock's rate.
   Timestamp bench_now() const;
 

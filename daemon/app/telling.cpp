@@ -15,6 +15,8 @@ using Json = nlohmann::ordered_json;
 
 /// A loud message that no route has taken for this long, real time: somebody outside must know.
 constexpr std::chrono::minutes outbox_stuck_after{5};
+/// A message waits so long for its picture, real time.
+constexpr std::chrono::seconds picture_patience{3};
 constexpr std::size_t incidents_shown_max = 50;
 
 template <class Enum>
@@ -74,8 +76,14 @@ void Telling::take(const alarm::Fact& as_met) {
   if (is_new) links_.remember("incident", Json{{"alarm", fact.id}, {"incident", incident}, {"cause", alarm::to_word(fact.cause)}, {"unit", fact.unit}}.dump());
 }
 
-void Telling::tick(Boottime) {
+void Telling::tick(Boottime now) {
   if (courier_) send(courier_->step(incidents_.all(), links_.bench_now(), [this](std::int64_t incident) { return link_of(incident); }));
+  for (const auto& waiting : drawn_) {
+    if (waiting->is_gone || now - waiting->since < picture_patience) continue;
+    waiting->is_gone = true;
+    pass_on(std::move(waiting->message));
+  }
+  std::erase_if(drawn_, [](const auto& waiting) { return waiting->is_gone; });
   if (heartbeat_) heartbeat_->say(links_.trouble());
 }
 
@@ -96,9 +104,14 @@ void Telling::send(std::vector<notify::Message> messages) {
       pass_on(std::move(message));
       continue;
     }
-    links_.picture(*incident, [this, message = std::move(message)](std::string png) mutable {
-      message.picture = std::move(png);
-      pass_on(std::move(message));
+    // A disk that hangs must not keep a message back: without its picture it goes after a moment.
+    const auto waiting = std::make_shared<Drawn>(Drawn{std::move(message), boottime_now(), false});
+    drawn_.push_back(waiting);
+    links_.picture(*incident, [this, waiting](std::string png) {
+      if (waiting->is_gone) return;
+      waiting->message.picture = std::move(png);
+      waiting->is_gone = true;
+      pass_on(std::move(waiting->message));
     });
   }
 }

@@ -72,8 +72,16 @@ class Telling {
   http::IncidentView view_of(const alarm::Incident& incident) const;
   std::string link_of(std::int64_t incident) const;
 
+  /// A message whose picture is being drawn.
+  struct Drawn {
+    notify::Message message;
+    Boottime since;
+    bool is_gone = false;
+  };
+
   boost::asio::io_context& loop_;
   TellingLinks links_;
+  std::vector<std::shared_ptr<Drawn>> drawn_;
   std::string key_;
   std::string link_base_;
   alarm::Incidents incidents_;

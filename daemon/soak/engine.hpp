@@ -67,6 +67,7 @@ class Engine {
   const std::optional<Verdict>& verdict() const { return verdict_; }
   Power power() const { return power_; }
   OffWatch::State off_state() const { return off_.state(); }
+  Timestamp off_ordered_at() const { return off_.ordered_at(); }
   const std::string& off_reason() const { return off_reason_; }
   const std::string& off_text() const { return off_text_; }
   /// No reading has come that could prove the order.

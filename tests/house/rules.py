@@ -44,6 +44,7 @@ LIBRARY_HOMES = {
     r"<Eigen/": {"daemon/analysis", "daemon/reliability"},
     r"<sodium": {"daemon/http", "daemon/app", "daemon/notify", "daemon/record"},
     r"<curl/": {"daemon/notify"},
+    r"<cairo": {"daemon/notify", "daemon/record"},
     r"<mosquitto": {"daemon/notify", "drivers/mqtt"},
 }
 BEAST_UNITS_MAX = 3

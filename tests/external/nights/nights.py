@@ -17,7 +17,7 @@ import tomllib
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
 from bench_process import end, free_port, Http, Processes, wait_for  # noqa: E402
-from sinks import Alertmanager, MosquittoBroker, SmtpSink, WebhookSink  # noqa: E402
+from sinks import Alertmanager, MosquittoBroker, pictures_of, SmtpSink, WebhookSink  # noqa: E402
 
 RATE = 1440.0
 POLL = 20.0
@@ -291,6 +291,7 @@ def one_tube_runs(options):
         assert all("v3_cathode_mv" in f["points"] for f in trips if f["kind"] != "outlet"), trips
         assert len(stored.loud()) == 1, [m["subject"] for m in stored.messages()]
         mail, = night.mail.messages
+        assert pictures_of(mail)[0].startswith(b"\x89PNG"), "the last two hours are with it"
         assert mail["Subject"] == "SLEEP: brindlecombe35, bench 1: OFF, proven", mail["Subject"]
         assert [kind for _, kind in [(0, b["is_safe"]) for _, b in stored.events("brindlecombe35", "bleed_down")]] == [True]
         same_live_and_stored(night, stored)
