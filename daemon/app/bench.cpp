@@ -114,6 +114,11 @@ SessionLinks Bench::session_links(const UnitSettings& unit) {
     if (!unit.bench_index) return fail(Fault::usage, "this unit's bench has no contactor");
     return supplies_[*unit.bench_index]->close(who, true);
   };
+  links.contactor_rehearsed = [this, &unit](bool has_obeyed, const std::string& text) {
+    if (!unit.bench_index) return;
+    if (has_obeyed) supplies_[*unit.bench_index]->contactor_proven();
+    else supplies_[*unit.bench_index]->mark_contactor_defective("the rehearsal failed: " + text);
+  };
   links.want_turn = [this, &unit](bool wants) {
     if (!unit.bench_index) {
       if (wants) boost::asio::post(loop_, [this, &unit] { if (UnitSession* session = find_unit(unit.name)) session->take_turn(); });

@@ -122,6 +122,9 @@ Result<nlohmann::ordered_json> Bench::order_unit(const http::Order& order) {
       if (!session->owns_alarm(act->alarm)) return fail(Fault::bad_data, fmt::format("there is no alarm {} of this unit's run", act->alarm));
       act->alarm %= alarms_per_run;
     }
+    const auto bench = session->settings().bench_index;
+    if (act->kind == soak::ActKind::go_on && bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_closed())
+      return fail(Fault::usage, "the bench contactor is open: " + supplies_[*bench]->contactor().reason(), "look at the bench, close its contactor, then go on");
     done = session->act(*act);
   }
   if (order.verb == "facts") {

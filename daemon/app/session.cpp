@@ -481,13 +481,15 @@ Result<void> UnitSession::rehearse(const std::string& who, bool with_contactor) 
   if (!draws_power().value_or(false)) return fail(Fault::usage, "the unit draws no power: nothing could be proven", "a rehearsal needs a current that can fall");
   rehearsal_.emplace(with_contactor, outlet::RehearsalTiming{}, std::chrono::steady_clock::now());
   rehearsed_by_ = who;
+  is_rehearsal_ended_ = false;
   spdlog::info("{}: {} rehearses the trip", settings_->title, who);
   rehearse_on();
   return {};
 }
 
 void UnitSession::rehearse_on() {
-  if (!rehearsal_ || rehearsal_->is_over()) return;
+  if (!rehearsal_ || is_rehearsal_ended_) return;
+  if (rehearsal_->is_over()) return end_rehearsal();  // by a reading
   const auto now = std::chrono::steady_clock::now();
   if (!run_ || run_->engine->is_over()) {
     rehearsal_->abort("the run ended", now);
@@ -511,7 +513,9 @@ void UnitSession::rehearse_on() {
 }
 
 void UnitSession::end_rehearsal() {
+  is_rehearsal_ended_ = true;
   const bool is_passed = rehearsal_->step() == outlet::Rehearsal::Step::passed;
+  if (rehearsal_->has_contactor_failed() || (is_passed && rehearses_contactor_)) links_.contactor_rehearsed(is_passed, rehearsal_->text());
   rehearses_contactor_ = false;
   if (rehearsal_->has_relay_failed()) mark_relay_defective("the rehearsal failed: " + rehearsal_->text());
   if (!is_passed && run_ && run_->engine->power() == soak::Power::on) feed({.kind = soak::ActKind::pause, .who = rehearsed_by_, .why = "the rehearsal failed"});

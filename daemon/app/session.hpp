@@ -43,6 +43,8 @@ struct SessionLinks {
   std::function<bool(std::size_t bus)> is_bus_silent;
   std::function<std::string(std::size_t bus)> bus_name;
   std::function<void(const alarm::Fact&)> alarm_changed;
+  /// What a rehearsal showed of the bench contactor: it obeyed, or it did not.
+  std::function<void(bool has_obeyed, const std::string& text)> contactor_rehearsed;
   /// For the journal.
   std::function<void(const std::string& kind, const nlohmann::ordered_json&)> remember;
   std::function<void(const std::string& event, nlohmann::ordered_json)> publish;
@@ -191,6 +193,7 @@ class UnitSession {
   std::vector<std::pair<Timestamp, Duration>> counted_marks_;  ///< every counted_mark_every of run time
   std::optional<outlet::Rehearsal> rehearsal_;
   std::string rehearsed_by_;
+  bool is_rehearsal_ended_ = true;
   bool rehearses_contactor_ = false;  ///< the next open and close go to the bench contactor
   bool is_turn_ = false;              ///< what is closed now was set beforehand by turn_of_
   std::string turn_of_;
