@@ -13,6 +13,7 @@
 #include "app/bench.hpp"
 #include "app/exit_code.hpp"
 #include "app/service.hpp"
+#include "app/journal_sink.hpp"
 #include "app/settings.hpp"
 #include "dashboards/assets.hpp"
 
@@ -20,6 +21,8 @@ using namespace steadyglow;
 using namespace steadyglow::app;
 
 namespace {
+
+std::shared_ptr<JournalSink> journal;  ///< set where standard error is the journal
 
 int run(const std::string& config) {
   Service service = Service::from_environment();
@@ -29,6 +32,11 @@ int run(const std::string& config) {
     for (const Error& error : errors) fmt::print(stderr, "{}\n", error.text());
     fmt::print(stderr, "{} mistake{}; the daemon does not start\n", errors.size(), errors.size() == 1 ? "" : "s");
     return exit_config;
+  }
+  if (journal) {
+    std::vector<std::string> titles;
+    for (const UnitSettings& unit : settings->units) titles.push_back(unit.title);
+    journal->know(std::move(titles));
   }
   if (settings->clock_rate != 1.0) spdlog::warn("DEMO: the clock runs {} times faster; this is no real night", settings->clock_rate);
   auto bench = Bench::open(config, std::move(*settings), [](std::string_view path) { return http::FoundAsset(dashboards::find_asset(path)); });
@@ -49,7 +57,10 @@ int main(int count, char** words) try {
   // A log that nobody reads must not stop the loop: lines wait in a bounded queue, the oldest give way.
   constexpr std::size_t log_lines_max = 8192;
   spdlog::init_thread_pool(log_lines_max, 1);
-  spdlog::set_default_logger(std::make_shared<spdlog::async_logger>("steadyglowd", std::make_shared<spdlog::sinks::stderr_sink_mt>(),
+  spdlog::sink_ptr sink;
+  if (is_stderr_the_journal()) sink = journal = std::make_shared<JournalSink>();
+  else sink = std::make_shared<spdlog::sinks::stderr_sink_mt>();
+  spdlog::set_default_logger(std::make_shared<spdlog::async_logger>("steadyglowd", sink,
                                                                     spdlog::thread_pool(), spdlog::async_overflow_policy::overrun_oldest));
   spdlog::set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
   CLI::App app("Steadyglow's daemon: polls the meters, judges, keeps every reading, and takes a unit off the mains when it must.\n"

@@ -1,8 +1,11 @@
 /// What the service manager hears, on a real datagram socket.
 #include "app/service.hpp"
 
+#include "app/journal_sink.hpp"
+
 #include <gtest/gtest.h>
 #include <sys/socket.h>
+#include <spdlog/spdlog.h>
 #include <sys/un.h>
 #include <unistd.h>
 
@@ -75,6 +78,30 @@ TEST(Service, TheWatchdogOfAnotherProcessIsNotOurs) {
   ::setenv("WATCHDOG_USEC", "10000000", 1);
   ::setenv("WATCHDOG_PID", "1", 1);
   EXPECT_FALSE(Service::from_environment().watchdog_period());
+}
+
+TEST(JournalEntry, GivesALineBreakItsLength) {
+  const std::string entry = journal_entry({{"MESSAGE", "a\nb"}, {"PRIORITY", "4"}});
+  EXPECT_EQ(entry, std::string("MESSAGE\n\x03\0\0\0\0\0\0\0", 16) + "a\nb\nPRIORITY=4\n");
+}
+
+TEST(JournalEntry, KnowsWhoseLineItIs) {
+  EXPECT_EQ(unit_of_line("Brindlecombe 35: outlet ordered off", {"Brindlecombe 35"}), "Brindlecombe 35");
+  EXPECT_EQ(unit_of_line("listening at: http://", {"Brindlecombe 35"}), "");
+}
+
+TEST(JournalSink, SendsPriorityAndUnitToTheJournal) {
+  const std::string name = "/tmp/steadyglow-journal-" + std::to_string(::getpid());
+  Manager journal(name);
+  auto sink = std::make_shared<JournalSink>(name);
+  sink->know({"Brindlecombe 35"});
+  spdlog::logger logger("test", sink);
+  logger.warn("Brindlecombe 35: cut");
+  const std::string heard = journal.heard();
+  EXPECT_NE(heard.find("MESSAGE=Brindlecombe 35: cut\n"), std::string::npos) << heard;
+  EXPECT_NE(heard.find("PRIORITY=4\n"), std::string::npos);
+  EXPECT_NE(heard.find("UNIT_UNDER_TEST=Brindlecombe 35\n"), std::string::npos);
+  ::unlink(name.c_str());
 }
 
 }  // namespace
