@@ -9,8 +9,8 @@
 
 namespace steadyglow::profile {
 
-enum class StageKind : std::uint8_t { bring_up, warm_up, baseline, idle_soak, driven_soak, cool_down };
-inline constexpr std::uint8_t stage_kind_count = 6;
+enum class StageKind : std::uint8_t { bring_up, warm_up, baseline, idle_soak, driven_soak, cool_down, power_cycles, final_check };
+inline constexpr std::uint8_t stage_kind_count = 8;
 
 std::string_view to_word(StageKind kind);
 
@@ -18,6 +18,9 @@ struct Stage {
   StageKind kind = StageKind::idle_soak;
   Duration planned{};       ///< for a counted stage: hours that must count, not hours that pass
   bool is_counted = false;  ///< only soak stages count
+  int cycles = 0;           ///< power_cycles: how often it is switched off and on again
+  Duration on{};            ///< power_cycles: for how long it is on
+  Duration off{};           ///< and off
 };
 
 inline constexpr std::size_t stages_max = 32;

@@ -12,18 +12,27 @@ namespace {
 
 using document::Table;
 
-constexpr std::array<std::string_view, stage_kind_count> stage_words{"bring_up", "warm_up", "baseline", "idle_soak", "driven_soak", "cool_down"};
+constexpr std::array<std::string_view, stage_kind_count> stage_words{"bring_up", "warm_up", "baseline", "idle_soak", "driven_soak", "cool_down", "power_cycles", "final_check"};
 constexpr double plan_seconds_max = 3600.0;
 constexpr double stage_minutes_max = 14.0 * 24.0 * 60.0;
 
 Duration from_minutes(double minutes) { return Duration{static_cast<Duration::rep>(minutes * 60000.0 + 0.5)}; }
+
+constexpr double cycles_max = 100.0;
 
 Stage parse_stage(Table& table) {
   Stage stage;
   const std::string kind = table.word("kind", {stage_words.begin(), stage_words.end()});
   for (std::size_t i = 0; i < stage_words.size(); ++i)
     if (stage_words[i] == kind) stage.kind = static_cast<StageKind>(i);
-  stage.planned = from_minutes(table.number("minutes", {0.0, stage_minutes_max}));
+  if (stage.kind == StageKind::power_cycles) {
+    stage.cycles = table.whole("cycles", {1.0, cycles_max});
+    stage.on = from_minutes(table.number("on_minutes", {0.1, stage_minutes_max}));
+    stage.off = from_minutes(table.number("off_minutes", {0.1, stage_minutes_max}));
+    stage.planned = stage.cycles * (stage.on + stage.off);
+  } else {
+    stage.planned = from_minutes(table.number("minutes", {0.0, stage_minutes_max}));
+  }
   const bool is_soak = stage.kind == StageKind::idle_soak || stage.kind == StageKind::driven_soak;
   stage.is_counted = table.maybe_flag("counted").value_or(is_soak);
   if (stage.is_counted && !is_soak)

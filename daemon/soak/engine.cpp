@@ -159,6 +159,7 @@ void Engine::on_second(Timestamp second) {
   stages_.pass(std::chrono::seconds{1});
   book_.advance(second);
   judge_proof(second);
+  move_cycles(second);
   if (power_ == Power::on) {
     // Nothing at all came in: that is a gap of whoever recorded, not blindness; hours stand still.
     const bool is_fed = last_input_at_ && second - *last_input_at_ <= gap_after();
@@ -389,6 +390,8 @@ void Engine::move_stage(Timestamp now) {
   bool is_over = stages_.is_stage_over();
   if (stage->kind == StageKind::warm_up) is_over = is_warm;
   if (stage->kind == StageKind::baseline) is_over = has_baseline;
+  if (stage->kind == StageKind::power_cycles) is_over = are_cycles_over();
+  if (stage->kind == StageKind::final_check && is_over) check_finally(now);
   // Hours after the last touch of a screwdriver are what the buyer gets: the last soak waits for them.
   const auto& all = stages_.plan().stages;
   const bool is_last_counted = stage->is_counted && std::none_of(all.begin() + static_cast<std::ptrdiff_t>(stages_.index()) + 1, all.end(), [](const profile::Stage& s) { return s.is_counted; });

@@ -100,6 +100,11 @@ class Engine {
   void say_segment(std::vector<PointId> points, const std::string& who, std::string why);
   bool is_healthy() const;
   Duration tail_needed() const;
+  void note_start(Timestamp at, double watts);
+  void begin_start(Timestamp at);
+  void move_cycles(Timestamp now);
+  bool are_cycles_over() const;
+  void check_finally(Timestamp now);
   void judge_forecast(Timestamp now);
   void judge_stuck_deck(Timestamp now);
   void judge_proof(Timestamp now);
@@ -192,6 +197,23 @@ class Engine {
   bool is_turn_awaited_ = false;             ///< SwitchOnDue was said for this loss
   bool is_bench_ordered_ = false;            ///< OpenBench was said for this cut
   bool is_unprovable_told_ = false;
+  /// One start of the unit: W, and how soon 90 % of what it settled at was there.
+  struct Start {
+    double peak = 0.0;
+    double steady = 0.0;
+    Duration reached{};
+  };
+  struct StartSample {
+    Duration after;
+    double watts;
+  };
+  std::optional<Timestamp> start_began_ = at_ms(0);
+  std::vector<StartSample> start_samples_;
+  std::optional<Start> first_start_;
+  int starts_ = 0;
+  int cycles_done_ = 0;
+  bool is_cycling_ = false;
+  std::optional<Timestamp> cycle_since_;     ///< of the present on or off
   std::string bleed_text_;
   std::vector<PointId> bleeding_;            ///< supplies that were above safe_volts when the outlet opened
   std::optional<PointId> bleeds_late_;      ///< told: this one was not below in time

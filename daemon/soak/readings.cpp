@@ -173,6 +173,7 @@ void Engine::take_mains(const Reading& reading) {
 void Engine::take_watts(const Reading& reading) {
   watts_ = reading.value();
   watts_at_ = reading.at();
+  if (watts_point_) note_start(reading.at(), reading.value());
   if (mains_.is_gone() || !running_watts_) return;
   const bool is_nothing = reading.value() < no_power_share * *running_watts_;
   if (!is_nothing) {

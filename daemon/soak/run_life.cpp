@@ -192,6 +192,9 @@ void Engine::go_on(const Act& act) {
   watched_from_ = now_;
   mains_.forget();
   draws_no_power_ = false;
+  begin_start(now_);
+  if (is_cycling_) cycle_since_ = now_;
+  is_cycling_ = false;
   std::fill(is_bad_.begin(), is_bad_.end(), false);
   if (off_for <= short_loss) begin_segment(now_, std::min(stages_.warm_up(), std::max(short_warm_up_least, 2 * off_for)), std::min(stages_.baseline(), short_baseline));
   else begin_segment(now_);

@@ -273,6 +273,84 @@ TEST(Signature, NeedsAVerdict) {
   EXPECT_EQ(night.engine.signature()->who, "Ada");
 }
 
+// ---- power cycles ----------------------------------------------------------------------------------------------
+
+const std::string cycling_plan = R"(
+[plan]
+title = "with cycles"
+[[stage]]
+kind = "warm_up"
+minutes = 60
+[[stage]]
+kind = "baseline"
+minutes = 30
+[[stage]]
+kind = "idle_soak"
+minutes = 60
+[[stage]]
+kind = "power_cycles"
+cycles = 2
+on_minutes = 20
+off_minutes = 10
+[[stage]]
+kind = "final_check"
+minutes = 30
+)";
+
+/// Plays the plan; the bench gives every turn at once.
+Night cycled(const Policy& policy, const std::function<void(Night&)>& change = [](Night&) {}) {
+  Night night(support::tube_amp, cycling_plan, policy);
+  for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, hold(380.0), 1.0);
+  night.point("b_plus", hold(452.0), 0.3).point("transformer", hold(63.0), 0.1).point("mains_v", hold(230.0), 0.2).point("mains_a", hold(0.55), 0.002).point("mains_w", hold(120.0), 0.3).point("room", hold(23.0), 0.05);
+  change(night);
+  std::size_t turns = 0;
+  for (double s = 60.0; s < 8 * hours; s += 60.0) {
+    night.run_until(s);
+    const auto due = night.all<SwitchOnDue>();
+    if (due.size() == turns) continue;
+    ++turns;
+    does(night, act_of(ActKind::go_on, due.back().who, due.back().reason));
+  }
+  return night;
+}
+
+TEST(PowerCycles, SwitchOffAndOnAgainAsThePlanSays) {
+  const Night night = cycled(leaving(AfterMains::stay_off, 100.0 * hours));
+  EXPECT_EQ(night.all<SwitchOnDue>().size(), 2u);
+  EXPECT_EQ(night.engine.interruptions().size(), 2u);
+  for (const Interruption& gap : night.engine.interruptions()) {
+    EXPECT_TRUE(gap.is_planned);
+    EXPECT_NEAR(minutes_of(*gap.to - gap.from), 10.0, 1.1);
+  }
+  ASSERT_TRUE(night.engine.verdict());
+  EXPECT_EQ(night.engine.verdict()->word, VerdictWord::pass) << night.engine.verdict()->reasons.back();
+}
+
+TEST(PowerCycles, CompareEveryStartWithTheFirst) {
+  const Night night = cycled(leaving(AfterMains::stay_off, 100.0 * hours));
+  const auto starts = night.all<StartUp>();
+  ASSERT_EQ(starts.size(), 3u);
+  for (const StartUp& start : starts) EXPECT_TRUE(start.is_like_the_first) << start.text;
+}
+
+TEST(PowerCycles, WarnOfAStartThatIsAnother) {
+  const Night night = cycled(leaving(AfterMains::stay_off, 100.0 * hours), [](Night& n) { n.point("mains_w", [](double s) { return s > 3.3 * hours ? 145.0 : 120.0; }, 0.3); });
+  const auto starts = night.all<StartUp>();
+  EXPECT_TRUE(std::any_of(starts.begin(), starts.end(), [](const StartUp& start) { return !start.is_like_the_first; }));
+  EXPECT_NE(night.loud().find("starts otherwise"), std::string::npos) << night.loud();
+}
+
+TEST(PowerCycles, WithoutAPersonWhoWantsThemAreLeftOut) {
+  const Night night = cycled({});
+  EXPECT_TRUE(night.all<SwitchOnDue>().empty());
+  EXPECT_TRUE(night.engine.verdict().has_value());
+}
+
+TEST(FinalCheck, NamesThePointThatDidNotComeBack) {
+  const Night night = cycled(leaving(AfterMains::stay_off, 100.0 * hours), [](Night& n) { n.point("v2_mv", [](double s) { return s > 3.3 * hours ? 352.0 : 380.0; }, 1.0); });
+  EXPECT_NE(night.loud().find("final check: v2_mv"), std::string::npos) << night.loud();
+}
+
 // ---- alarms ----------------------------------------------------------------------------------------------------
 
 Night with_a_warning() {
