@@ -120,6 +120,7 @@ class Engine {
   void take_proof(const Reading& reading);
   void judge_limits(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   bool is_explained_by_mains(const PointWatch& watch, const PointWatch::LimitChange& change) const;
+  std::string followed_text(PointId id) const;
   void judge_dissipation(const PointWatch& watch, Timestamp at);
   void judge_contact(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);
   void judge_meter(const PointWatch& watch, const PointWatch::Taken& taken, Timestamp at);

@@ -224,10 +224,11 @@ void Engine::judge_limits(const PointWatch& watch, const PointWatch::Taken& take
       continue;
     }
     const bool is_mains = !change.is_trip && is_explained_by_mains(watch, change);
-    Finding finding{Kind::limit, change.is_trip ? Severity::trip : is_mains ? Severity::note : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
-                    fmt::format("{} stands at {}, {} its {} limit of {} for {}; {}", point.name, figure(point, *watch.last_good()),
+    const std::string followed = change.is_trip ? std::string{} : followed_text(watch.id());
+    Finding finding{Kind::limit, change.is_trip ? Severity::trip : is_mains || !followed.empty() ? Severity::note : Severity::warn, true, at, {watch.id()}, watch.last_good(), change.limit, point.uom.symbol, Aspect::reading,
+                    fmt::format("{} stands at {}, {} its {} limit of {} for {}{}; {}", point.name, figure(point, *watch.last_good()),
                                 change.is_high ? "above" : "below", change.is_trip ? "trip" : "warning", figure(point, change.limit),
-                                span_text(change.dwell), is_mains ? "that is the mains' doing: " + surroundings_text() : surroundings_text())};
+                                span_text(change.dwell), followed, is_mains ? "that is the mains' doing: " + surroundings_text() : surroundings_text())};
     const std::string reason = finding.message;
     book_.raise(std::move(finding));
     if (change.is_trip) open_outlet(at, Power::tripped, reason);
@@ -247,6 +248,16 @@ bool Engine::is_explained_by_mains(const PointWatch& watch, const PointWatch::Li
   return change.is_high ? at_nominal < change.limit : at_nominal > change.limit;
 }
 
+/// A point that was named as one that moves with another needs no warning of its own: it is one event, and it has been told.
+std::string Engine::followed_text(PointId id) const {
+  for (const Finding* finding : book_.standing()) {
+    const bool is_course = finding->kind == Kind::drift || finding->kind == Kind::step;
+    if (!is_course || finding->severity == Severity::note || finding->points.empty() || finding->points.front() == id) continue;
+    if (std::find(finding->points.begin(), finding->points.end(), id) != finding->points.end()) return "; it follows " + profile_.point(finding->points.front()).name;
+  }
+  return {};
+}
+
 void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
   for (DissipationWatch& dissipation : dissipations_) {
     if (dissipation.bias() != watch.id() || power_ != Power::on) continue;
@@ -260,8 +271,9 @@ void Engine::judge_dissipation(const PointWatch& watch, Timestamp at) {
         book_.clear(Kind::limit, watch.id(), at, fmt::format("{}: dissipation is back at {}", point.name, share), Aspect::dissipation);
         continue;
       }
-      Finding finding{Kind::limit, change.is_trip ? Severity::trip : Severity::warn, true, at, {watch.id(), supply.id()}, change.watts, change.limit_watts, "W", Aspect::dissipation, {}};
-      finding.message = fmt::format("{}: the tube turns {} into heat, above the {} at {:.1f} W; {}", point.name, share, change.is_trip ? "trip" : "warning", change.limit_watts, surroundings_text());
+      const std::string followed = change.is_trip ? std::string{} : followed_text(watch.id());
+      Finding finding{Kind::limit, change.is_trip ? Severity::trip : followed.empty() ? Severity::warn : Severity::note, true, at, {watch.id(), supply.id()}, change.watts, change.limit_watts, "W", Aspect::dissipation, {}};
+      finding.message = fmt::format("{}: the tube turns {} into heat, above the {} at {:.1f} W{}; {}", point.name, share, change.is_trip ? "trip" : "warning", change.limit_watts, followed, surroundings_text());
       const std::string reason = finding.message;
       book_.raise(std::move(finding));
       if (change.is_trip) open_outlet(at, Power::tripped, reason);

@@ -18,6 +18,9 @@ using soak::OpenOutlet;
 using soak::Severity;
 
 constexpr double supply_least_volts = 50.0;  ///< less than this runs no unit
+// What the bench does for a run that was left: common practice, no source.
+constexpr double mains_steady_after = 600.0;  ///< seconds
+constexpr double turn_after = 5.0;            ///< seconds
 
 // A rough bus, of every reading: common practice, no source.
 constexpr double lost_share = 0.02;
@@ -35,11 +38,13 @@ std::string lower(std::string text) {
 struct Heard {
   std::vector<Finding> findings;
   std::vector<OpenOutlet> openings;
+  alarm::Priority priority_most = alarm::Priority::low;
+  int switched_on_again = 0;
 };
 
 class Player {
  public:
-  Player(const Scenario& scenario, const Manner& manner) : scenario_(&scenario), manner_(manner), engine_(scenario.profile, scenario.plan), random_(scenario.seed), bus_random_(scenario.seed + 1) {
+  Player(const Scenario& scenario, const Manner& manner) : scenario_(&scenario), manner_(manner), engine_(scenario.profile, scenario.plan, scenario.policy), random_(scenario.seed), bus_random_(scenario.seed + 1) {
     Errors errors;  // the words were read before: they are good
     read_courses(scenario, manner.is_healthy_twin, courses_, errors);
     for (Course& course : courses_) course.bind(&courses_, &bench_);
@@ -64,6 +69,7 @@ class Player {
         if (!seen.is_missing) send(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality), batch);
       }
       hear(batch.empty() ? engine_.advance(at) : engine_.take(batch));
+      serve(seconds, at);
     }
     return std::move(heard_);
   }
@@ -73,11 +79,31 @@ class Player {
  private:
   /// Does the unit run? Its mains must be there and its outlet closed.
   void power(double seconds) {
-    const bool is_open = engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !manner_.is_healthy_twin);
+    const bool is_open = is_bench_open_ || (engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !manner_.is_healthy_twin));
     const bool has_mains = !mains_ || !courses_[mains_->index].is_given() || courses_[mains_->index].at(seconds) > supply_least_volts;
+    if (!has_mains) mains_since_.reset();
+    else if (!mains_since_) mains_since_ = seconds;
     const bool was_powered = bench_.is_powered;
     bench_.is_powered = has_mains && !is_open;
     if (bench_.is_powered && !was_powered) bench_.powered_since = seconds;
+  }
+
+  /// The bench around the unit: says when its mains are steady, and gives the turn that was asked for.
+  void serve(double seconds, Timestamp at) {
+    soak::Act act;
+    act.who = "steadyglowd";
+    if (turn_at_ && seconds >= *turn_at_) {
+      turn_at_.reset();
+      act.kind = soak::ActKind::go_on;
+      act.who = scenario_->policy.set_by;
+      act.why = "its turn";
+      if (engine_.why_not(act)) hear(engine_.act(at, act));
+      return;
+    }
+    if (engine_.power() != soak::Power::lost || !mains_since_ || seconds - *mains_since_ < mains_steady_after) return;
+    act.kind = soak::ActKind::supply_steady;
+    act.why = "the mains of the bench are steady";
+    hear(engine_.act(at, act));
   }
 
   void send(const Reading& reading, std::vector<Reading>& batch) {
@@ -90,6 +116,10 @@ class Player {
 
   void hear(std::span<const soak::Event> events) {
     for (const soak::Event& event : events) {
+      if (std::holds_alternative<soak::OpenBench>(event)) is_bench_open_ = true;
+      if (const auto* due = std::get_if<soak::SwitchOnDue>(&event)) turn_at_ = seconds_of(due->at) + turn_after;
+      if (std::holds_alternative<soak::CloseOutlet>(event)) ++heard_.switched_on_again;
+      if (const auto* record = std::get_if<soak::AlarmRecord>(&event)) heard_.priority_most = std::max(heard_.priority_most, record->priority);
       if (const auto* finding = std::get_if<Finding>(&event)) heard_.findings.push_back(*finding);
       else if (const auto* opening = std::get_if<OpenOutlet>(&event)) heard_.openings.push_back(*opening);
     }
@@ -101,6 +131,9 @@ class Player {
   std::vector<Course> courses_;
   Bench bench_;
   std::optional<PointId> mains_;
+  std::optional<double> mains_since_;
+  std::optional<double> turn_at_;
+  bool is_bench_open_ = false;
   std::mt19937 random_;
   std::normal_distribution<double> normal_;
   std::mt19937 bus_random_;
@@ -127,7 +160,9 @@ class Judge {
   }
 
   bool is_met(const Opening& expected, const OpenOutlet& opening) const {
-    return opening.attempt == expected.attempt && is_in_time(expected.when, opening.at) && (!expected.is_trip || opening.is_trip == *expected.is_trip);
+    const std::string reason = lower(opening.reason);
+    return opening.attempt == expected.attempt && is_in_time(expected.when, opening.at) && (!expected.is_trip || opening.is_trip == *expected.is_trip) &&
+           std::all_of(expected.says.begin(), expected.says.end(), [&](const std::string& part) { return reason.find(lower(part)) != std::string::npos; });
   }
 
   std::string text(const Finding& finding) const {
@@ -185,8 +220,12 @@ void judge_openings(const Scenario& scenario, const Heard& heard, const Judge& j
   }
 }
 
-void judge_ending(const Scenario& scenario, const soak::Engine& engine, std::vector<std::string>& wrong) {
+void judge_ending(const Scenario& scenario, const Heard& heard, const soak::Engine& engine, std::vector<std::string>& wrong) {
   const Ending& ending = scenario.ending;
+  if (ending.priority_most && heard.priority_most > *ending.priority_most)
+    wrong.push_back(fmt::format("an alarm asked for {}, at most {} was expected", alarm::to_word(heard.priority_most), alarm::to_word(*ending.priority_most)));
+  if (ending.switched_on_again && heard.switched_on_again != *ending.switched_on_again)
+    wrong.push_back(fmt::format("switched on again {} times, {} were expected", heard.switched_on_again, *ending.switched_on_again));
   const double hours = hours_of(engine.stages().counted());
   if (ending.verdict && (!engine.verdict() || engine.verdict()->word != *ending.verdict))
     wrong.push_back(fmt::format("verdict is {}, {} was expected", engine.verdict() ? to_word(engine.verdict()->word) : "not there", to_word(*ending.verdict)));
@@ -213,7 +252,7 @@ std::vector<std::string> play(const Scenario& scenario, const Manner& manner) {
   }
   judge_findings(scenario, heard, judge, wrong);
   judge_openings(scenario, heard, judge, wrong);
-  judge_ending(scenario, player.engine(), wrong);
+  judge_ending(scenario, heard, player.engine(), wrong);
   if (!wrong.empty()) wrong.push_back(judge.all());
   return wrong;
 }

@@ -7,11 +7,13 @@
 #include <string_view>
 #include <vector>
 
+#include "alarm/fact.hpp"
 #include "core/quality.hpp"
 #include "core/result.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
 #include "soak/event.hpp"
+#include "soak/policy.hpp"
 
 namespace steadyglow::scenarios {
 
@@ -39,6 +41,7 @@ struct Opening {
   Span when;
   std::optional<bool> is_trip;
   int attempt = 1;
+  std::vector<std::string> says;     ///< parts of the reason, in any case
 };
 
 /// The engine's verdict and hours at the end of the scenario.
@@ -47,6 +50,8 @@ struct Ending {
   std::optional<double> counted_hours_least;
   std::optional<double> counted_hours_most;
   std::optional<int> segments;
+  std::optional<alarm::Priority> priority_most;  ///< no alarm of the run asks for more: nobody is woken below `high`
+  std::optional<int> switched_on_again;          ///< how often the bench gave it its turn
 };
 
 /// One point's course: clauses in the order in which they are applied (see course.hpp).
@@ -64,6 +69,7 @@ struct Scenario {
   std::string profile_name;
   profile::Profile profile;
   profile::Plan plan;
+  soak::Policy policy;               ///< what whoever left it decided; nothing without [policy]
   double begins_at = 0.0;            ///< clock time at run time zero, seconds of the day
   double lasts = 0.0;                ///< seconds
   double sampling = 5.0;             ///< seconds

@@ -21,6 +21,7 @@ using document::Table;
 constexpr double day = 24.0 * 3600.0;
 constexpr double hours_max = 14.0 * 24.0;
 constexpr std::array severity_words{std::string_view("note"), std::string_view("warn"), std::string_view("trip")};
+constexpr std::array priority_words{std::string_view("low"), std::string_view("medium"), std::string_view("high"), std::string_view("highest")};
 constexpr std::array verdict_words{std::string_view("pass"), std::string_view("pass with remarks"), std::string_view("incomplete"), std::string_view("fail")};
 
 std::vector<std::string_view> kind_words() {
@@ -59,6 +60,7 @@ class Reader {
   std::optional<Scenario> read() {
     const std::size_t before = errors_->size();
     if (!read_head()) return std::nullopt;
+    read_policy();
     read_points();
     for (Table& table : top_.tables("found")) scenario_.found.push_back(read_expected(table));
     for (Table& table : top_.tables("allowed")) scenario_.allowed.push_back(read_expected(table));
@@ -119,6 +121,21 @@ class Reader {
     scenario_.profile = std::move(*profile);
     scenario_.plan = std::move(*the_plan);
     return true;
+  }
+
+  void read_policy() {
+    auto table = top_.maybe_table("policy");
+    if (!table) return;
+    soak::Policy& policy = scenario_.policy;
+    policy.set_by = table->maybe_text("set_by").value_or("Ada");
+    policy.is_unattended = true;
+    if (const auto back = time(*table, "person_back_at")) policy.person_back_at = at_ms(std::llround(*back * 1000.0));
+    if (table->maybe_word("after_mains", {"stay_off", "staged"}).value_or("stay_off") == "staged") policy.after_mains = soak::AfterMains::staged;
+    if (table->maybe_word("on_forecast", {"tell", "cut"}).value_or("tell") == "cut") policy.on_forecast = soak::OnForecast::cut;
+    policy.cut_at_share = table->maybe_number("cut_at_share", {0.05, 1.0}).value_or(policy.cut_at_share);
+    policy.is_cut_when_stuck = table->maybe_flag("is_cut_when_stuck").value_or(false);
+    policy.wakes_for_forecast = table->maybe_flag("wakes_for_forecast").value_or(false);
+    table->done();
   }
 
   void read_points() {
@@ -203,6 +220,7 @@ class Reader {
     opening.when = span(table);
     opening.is_trip = table.maybe_flag("trip");
     opening.attempt = table.maybe_whole("attempt", {1.0, 2.0}).value_or(1);
+    opening.says = table.texts("says");
     table.done();
     scenario_.openings.push_back(std::move(opening));
   }
@@ -217,6 +235,9 @@ class Reader {
     scenario_.ending.counted_hours_least = table->maybe_number("counted_hours_least", {0.0, hours_max});
     scenario_.ending.counted_hours_most = table->maybe_number("counted_hours_most", {0.0, hours_max});
     scenario_.ending.segments = table->maybe_whole("segments", {1.0, 100.0});
+    scenario_.ending.switched_on_again = table->maybe_whole("switched_on_again", {0.0, 100.0});
+    if (const auto word = table->maybe_word("priority_most", {priority_words.begin(), priority_words.end()}))
+      scenario_.ending.priority_most = static_cast<alarm::Priority>(std::find(priority_words.begin(), priority_words.end(), *word) - priority_words.begin());
     if (scenario_.never_opens && !scenario_.openings.empty()) table->mistake("never_opens", "but [[opened]] says when the outlet opens", "keep one of them");
     table->done();
   }
