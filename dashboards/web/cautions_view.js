@@ -1,5 +1,7 @@
 // The cautions, in short. SAFETY.md in the sources says more, with where each line comes from.
+import { get } from "./api.js";
 import { el } from "./dom.js";
+import { ask, check_field } from "./forms.js";
 
 const CAUTIONS = [
   ["Lethal voltages", "A tube amplifier carries several hundred volts, and its capacitors keep them after switch-off. Measure before you touch. Clips go on while the unit is cold and discharged. Many heatsinks are live."],
@@ -18,4 +20,22 @@ export function cautions_view() {
       el("dl", {}, ...CAUTIONS.flatMap(([head, text]) => [el("dt", {}, head), el("dd", {}, text)])),
       el("p.meta", {}, "These lines repeat what a licensed person would expect. They are not advice to do the work. Local electrical code and licensed practice decide in every case.")),
   };
+}
+
+/** The daemon's own list: each in full, each ticked, accepted by name. */
+export async function cautions_dialog(bench_name, done) {
+  let cautions = [];
+  try {
+    ({ cautions } = await get("/api/v1/cautions"));
+  } catch {
+    return location.assign("#/cautions");
+  }
+  const boxes = cautions.map((caution) => ({ key: caution.key, ...check_field(caution.sentence, { required: true }) }));
+  ask({
+    title: "The cautions",
+    text: "Read each, and tick it. They are accepted by your name, for a time; the list of what must be so before one leaves asks for it.",
+    fields: [el("div.caution-boxes", {}, ...boxes.map((box) => box.node))],
+    action: "I have read them and accept them", address: `/api/v1/benches/${encodeURIComponent(bench_name)}/cautions`, done,
+    body: (who) => (boxes.every((box) => box.value()) ? { who, accepted: boxes.map((box) => box.key) } : "Each has its own box: tick what you have read."),
+  });
 }

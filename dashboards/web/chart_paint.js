@@ -5,12 +5,14 @@ import { set_figure, severity_words, stage_words } from "./words.js";
 const FONT = "12px system-ui, sans-serif";
 const FLAG_SIZE = 17;
 const LABEL_HEIGHT = 14;
+const SEGMENT_LABEL_Y = 32;  // below the flags
+const WORD_MIN = 6;
 
 /** Writes where nothing stands yet: to the right of the flags and labels ({left, right, y}) at that height. */
 function label_writer(context, area, colours, taken) {
-  return (text, y) => {
+  return (text, y, from = area.x + 5) => {
     const width = context.measureText(text).width;
-    let x = area.x + 5;
+    let x = from;
     for (const other of [...taken].sort((a, b) => a.left - b.left))
       if (Math.abs(other.y - y) < LABEL_HEIGHT && other.right > x && other.left < x + width) x = other.right + 10;
     taken.push({ left: x, right: x + width, y });
@@ -27,9 +29,11 @@ export function paint_surroundings(context, area, graph, { group, board, rows })
   context.clip();
   context.font = FONT;
   paint_gaps(context, area, x_of, gaps_of(rows), colours);
+  paint_interruptions(context, area, x_of, board.run, colours);
   paint_stages(context, area, x_of, board.run, colours);
   const flags = paint_findings(context, area, x_of, group, board, colours);
   paint_limits(context, area, graph, limits_of(group.points), colours, flags);
+  paint_segments(context, area, x_of, group, board.run, colours, flags);
   context.restore();
 }
 
@@ -58,6 +62,68 @@ function paint_gaps(context, area, x_of, gaps, colours) {
   }
 }
 
+/** Time that does not count because the unit was off: hatched the other way than what was not read, its reason in it. */
+function paint_interruptions(context, area, x_of, run, colours) {
+  for (const gap of run.interruptions ?? []) {
+    const left = Math.max(area.x, x_of(gap.from_s / 3600));
+    const right = Math.min(area.x + area.w, Math.max(x_of((gap.to_s ?? run.time_s) / 3600), left + 3));
+    if (right <= left) continue;
+    hatch(context, left, right, area, colours.soft);
+    const text = shortened(context, `${gap.is_planned ? "off" : "interrupted"}: ${gap.why}`, right - left - 10);
+    context.fillStyle = colours.soft;
+    if (text) halo(context, text, left + 5, area.y + area.h - 38, colours);
+  }
+}
+
+function hatch(context, left, right, area, colour) {
+  context.save();
+  context.beginPath();
+  context.rect(left, area.y, right - left, area.h);
+  context.clip();
+  context.strokeStyle = colour;
+  context.lineWidth = 1;
+  context.globalAlpha = 0.5;
+  context.beginPath();
+  for (let x = left; x < right + area.h; x += 9) {
+    context.moveTo(x, area.y + area.h);
+    context.lineTo(x - area.h, area.y);
+  }
+  context.stroke();
+  context.restore();
+  context.strokeStyle = colour;
+  context.lineWidth = 1;
+  for (const x of [left, right]) line(context, Math.round(x) + 0.5, area.y, Math.round(x) + 0.5, area.y + area.h);
+}
+
+/** As much of a text as there is room for; nothing when that would not be a word. */
+function shortened(context, text, room) {
+  if (context.measureText(text).width <= room) return text;
+  let cut = text;
+  while (cut.length > WORD_MIN && context.measureText(`${cut}\u2026`).width > room) cut = cut.slice(0, -1);
+  return cut.length > WORD_MIN ? `${cut.trimEnd()}\u2026` : "";
+}
+
+/** A new baseline begins: a double line with its reason, on the charts whose points it belongs to. */
+function paint_segments(context, area, x_of, group, run, colours, flags) {
+  const names = new Set(group.points.map((point) => point.name));
+  const write = label_writer(context, area, colours, flags);
+  for (const segment of run.segments ?? []) {
+    const is_ours = segment.points.length === 0 || segment.points.some((name) => names.has(name));
+    const x = Math.round(x_of(segment.from_s / 3600)) + 0.5;
+    if (!(segment.from_s > 0) || !is_ours || x < area.x || x > area.x + area.w) continue;
+    context.strokeStyle = colours.text;
+    context.lineWidth = 1;
+    for (const beside of [x - 1.5, x + 1.5]) line(context, beside, area.y, beside, area.y + area.h);
+    context.fillStyle = colours.text;
+    const text = `segment ${segment.number}: ${segment.why}`;
+    const to_right = shortened(context, text, area.x + area.w - x - 8);
+    const to_left = to_right.length < text.length ? shortened(context, text, x - area.x - 8) : "";
+    const is_left = to_left.length > to_right.length;
+    const best = is_left ? to_left : to_right;
+    if (best) write(best, area.y + SEGMENT_LABEL_Y, is_left ? x - 6 - context.measureText(best).width : x + 6);
+  }
+}
+
 /** Where the plan changes stage. The run knows only planned lengths, so a stage that has to wait moves its successor's line. */
 function paint_stages(context, area, x_of, run, colours) {
   let at_s = 0;
@@ -71,9 +137,14 @@ function paint_stages(context, area, x_of, run, colours) {
       line(context, x, area.y, x, area.y + area.h);
     }
     at_s += stage.planned_s;
-    const room = x_of(Math.min(at_s, run.time_s) / 3600) - x;
     const text = stage_words(stage.kind);
-    if (room > context.measureText(text).width + 10 && x > area.x - 1) halo(context, text, x + 5, area.y + area.h - 20, colours);
+    const width = context.measureText(text).width;
+    let left = x + 5;
+    for (const gap of run.interruptions ?? []) {  // not on the hatching
+      const end = x_of((gap.to_s ?? run.time_s) / 3600);
+      if (x_of(gap.from_s / 3600) < left + width && end > left) left = end + 5;
+    }
+    if (left + width + 5 < x_of(Math.min(at_s, run.time_s) / 3600) && x > area.x - 1) halo(context, text, left, area.y + area.h - 20, colours);
   }
   context.setLineDash([]);
 }

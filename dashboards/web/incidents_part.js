@@ -1,95 +1,134 @@
-// Incidents: alarms of one cause, who was told of them; how the alarm system itself behaves; how the routes are.
-import { ask } from "./dialogs.js";
-import { el, keep_list, set_text, show } from "./dom.js";
-import { local_time } from "./words.js";
+// Incidents: alarms of one cause. What the daemon did, who was told and when, and one answer for all of them.
+import { make_alarm_row } from "./alarm_row.js";
+import { ask, text_field } from "./forms.js";
+import { by_urgency } from "./bench_view.js";
+import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
+import { local_time, priority_words } from "./words.js";
 
-const PRIORITIES = { low: "for the morning", medium: "told silently", high: "wakes one person", highest: "rings until answered" };
+const DID_SHOWN = 6;
+const TOLD_SHOWN = 4;
+const UNFOLDED_MAX = 3;
+const SLACK_MS = 30000;  // between the reading that counts and the incident that is made of it
 
-function incident_row(first) {
-  const now = { incident: first };
-  const title = el("strong");
-  const state = el("span");
+const MARKS = { highest: "!!", high: "!", medium: "\u2022", low: "\u00b7" };
+const PURPOSES = { alarm: "first word", repeat: "again", escalation: "called in as well", changed: "has grown", over: "it is over", morning: "morning sheet", test: "test" };
+const TOLD_STATES = { delivered: "\u2713 delivered", waiting: "\u2026 waiting", failing: "\u2717 failing" };
+
+function answer_dialog(incident) {
+  const note = text_field("Note", { name: "note", rows: 3, placeholder: "what you saw or did; may stay empty" });
+  const count = incident.alarms.length;
+  ask({
+    title: `Acknowledge: ${incident.title}`, text: incident.text,
+    caution: `This says that you know, of ${count === 1 ? "its alarm" : `all ${count} of its alarms`}: nobody is called again for them. It switches nothing, and it mends nothing.`,
+    fields: [note.node], action: "Acknowledge", address: `/api/v1/incidents/${incident.id}/acknowledge`, body: (who) => ({ who, note: note.value() }),
+  });
+}
+
+const plain_row = (spec) => () => {
+  const node = el(spec);
+  return { node, update: (item) => set_text(node, item.text) };
+};
+
+function told_items(told) {
+  const items = told.map((one, index) => ({ index, text: `${one.person || one.route}${one.person ? ` by ${one.route}` : ""} \u00b7 ${PURPOSES[one.purpose] ?? one.purpose} \u00b7 ${local_time(one.utc)} \u00b7 ${TOLD_STATES[one.state] ?? one.state}` }));
+  const hidden = items.length - TOLD_SHOWN;
+  return hidden > 0 ? [items[0], { index: "more", text: `and ${hidden} more in between` }, ...items.slice(hidden + 1)] : items;
+}
+
+/** did: {unit: [{utc, text}]} of the morning sheet. */
+function did_items(incident, did) {
+  const from = Date.parse(incident.opened_utc) - SLACK_MS;
+  const all = incident.units.flatMap((unit) => (did.get(unit) ?? []).map((one) => ({ ...one, unit })));
+  return all.filter((one) => Date.parse(one.utc) >= from).sort((a, b) => Date.parse(a.utc) - Date.parse(b.utc)).slice(0, DID_SHOWN)
+    .map((one, index) => ({ index, text: `${local_time(one.utc)} \u00b7 ${incident.units.length > 1 ? `${one.unit}: ` : ""}${one.text}` }));
+}
+
+function block(heading) {
+  const list = el("ul");
+  const none = el("p.meta");
+  const node = el("div.block", {}, el("h4", {}, heading), list, none);
+  return {
+    node,
+    update(items, none_text) {
+      keep_list(list, items, (item) => item.index, plain_row("li"));
+      set_text(none, none_text);
+      show(none, items.length === 0);
+    },
+  };
+}
+
+function make_incident(first) {
+  const now = { incident: first.incident };
+  const id = `incident-${first.incident.id}`;
+  const mark = el("span.priority-mark", { "aria-hidden": "true" });
+  const priority = el("strong");
+  const since = el("span.meta");
+  const title = el("h3", { id });
   const text = el("p.message");
-  const told = el("p.meta");
-  const seen = el("button", { type: "button", onclick: () => answer(now.incident) }, "I have seen it\u2026");
-  const node = el("li.incident", {}, el("p", {}, title, " ", state), text, told, seen);
+  const did = block("What the daemon did");
+  const told = block("Who was told");
+  const seen = el("p.seen");
+  const answer = el("button", { type: "button", onclick: () => answer_dialog(now.incident) }, "Acknowledge\u2026");
+  const summary = el("summary");
+  const members = el("ul.alarms");
+  const fold = el("details.members", {}, summary, members);
+  const node = el("li.incident", { "aria-labelledby": id },
+    el("p.incident-head", {}, mark, priority, since), title, text, el("div.blocks", {}, did.node, told.node), el("div.answer", {}, seen, answer), fold);
+  fold.open = first.alarms.length <= UNFOLDED_MAX && !first.incident.is_acknowledged;
   return {
     node,
-    update(incident) {
+    update({ incident, alarms, did: all_did }) {
       now.incident = incident;
-      set_text(title, incident.title);
-      set_text(state, ` \u00b7 ${PRIORITIES[incident.priority] ?? incident.priority} \u00b7 ${incident.alarms.length} ${incident.alarms.length === 1 ? "alarm" : "alarms"} \u00b7 ${incident.is_standing ? "stands" : "over"}, since ${local_time(incident.opened_utc)}`);
-      set_text(text, incident.text);
-      const by = incident.told.map((one) => `${one.person} by ${one.route} (${one.purpose}, ${one.state})`);
-      const more = by.length > 4 ? `, and ${by.length - 4} times more` : "";
-      set_text(told, incident.is_acknowledged ? `seen by ${incident.acknowledged_by || "somebody"}` : by.length ? `told: ${by.slice(-4).join("; ")}${more}` : "nobody was told: it can wait for the morning");
-      show(seen, !incident.is_acknowledged);
       node.dataset.waits = incident.is_acknowledged ? "no" : "yes";
+      node.dataset.priority = incident.priority;
+      set_text(mark, MARKS[incident.priority] ?? "");
+      set_text(priority, priority_words(incident.priority));
+      set_text(since, ` \u00b7 ${incident.is_standing ? "stands" : "over"} \u00b7 since ${local_time(incident.opened_utc)}`);
+      set_text(title, incident.title);
+      set_text(text, incident.text);
+      show(text, incident.text !== incident.title);
+      did.update(did_items(incident, all_did), incident.units.length ? "Nothing was switched." : "Nothing: it watches on.");
+      const is_loud = ["high", "highest"].includes(incident.priority);
+      told.update(told_items(incident.told), is_loud ? "Nobody yet." : incident.priority === "low" ? "Nobody: it can wait for the morning." : "Nobody.");
+      set_text(seen, incident.is_acknowledged ? `\u2713 Acknowledged by ${incident.acknowledged_by || "somebody"}` : "Nobody has answered.");
+      show(answer, !incident.is_acknowledged);
+      set_attribute(answer, "aria-label", `Acknowledge: ${incident.title}`);
+      keep_list(members, alarms, (alarm) => alarm.id, make_alarm_row);
+      const gone = incident.alarms.length - alarms.length;
+      set_text(summary, `${incident.alarms.length} ${incident.alarms.length === 1 ? "alarm" : "alarms"}${gone > 0 ? `, ${gone} back to normal` : ""}`);
+      set_attribute(fold, "data-empty", alarms.length ? null : "");
+      set_attribute(fold, "data-same", alarms.length === 1 && alarms[0].message === incident.text ? "" : null);
     },
   };
 }
 
-function answer(incident) {
-  const note = el("input", { placeholder: "may stay empty" });
-  ask({ title: incident.title, text: incident.text, caution: "This says that you know, of all of its alarms. It switches nothing, and it mends nothing.", fields: [el("label", {}, "Note", note)], action: "I have seen it",
-    address: `/api/v1/incidents/${incident.id}/acknowledge`, body: (who) => ({ who, note: note.value.trim() }) });
-}
+const weight = { highest: 0, high: 1, medium: 2, low: 3 };
+const is_past = (incident) => incident.is_acknowledged && !incident.is_standing;
 
-function figures_table() {
-  const body = el("tbody");
-  const node = el("table.figures", {}, el("caption", {}, "The alarm system itself (targets: ANSI/ISA-18.2-2016, 16.4)"), el("thead", {}, el("tr", {}, el("th", {}, "figure"), el("th", {}, "now"), el("th", {}, "target"))), body);
-  return {
-    node,
-    update(f) {
-      show(node, Boolean(f));
-      if (!f) return;
-      const all = f.split.low + f.split.medium + f.split.high + f.split.highest || 1;
-      const share = (count) => `${Math.round((100 * count) / all)} %`;
-      const rows = [
-        ["alarms per hour", f.per_hour.toFixed(2), "6 are acceptable, 12 the most"],
-        ["most in ten minutes", String(f.most_in_10_min), "10"],
-        ["ten-minute periods above 10", `${(100 * f.flood_share).toFixed(1)} %${f.flood ? ", flood now" : ""}`, "under 1 %"],
-        ["standing for over 24 h", String(f.standing_over_24_h), "under 5"],
-        ["chattering", f.chattering.length ? f.chattering.join(", ") : "none", "none"],
-        ["low / medium / high / highest", [f.split.low, f.split.medium, f.split.high, f.split.highest].map(share).join(" / "), "about 80 / 15 / 5 %, highest under 1 %"],
-        ["put aside now", String(f.shelved), "few, and for a time"],
-      ];
-      keep_list(body, rows.map(([what, value, target]) => ({ what, value, target })), (row) => row.what, () => {
-        const cells = [el("td"), el("td.value"), el("td.meta")];
-        return { node: el("tr", {}, ...cells), update: (row) => [row.what, row.value, row.target].forEach((text, i) => set_text(cells[i], text)) };
-      });
-    },
-  };
-}
-
+/** `take(bench, did)` returns the ids of the alarms that stand in an incident. */
 export function incidents_part() {
   const list = el("ul.incidents");
+  const past = el("ul.incidents");
+  const past_summary = el("summary");
+  const past_fold = el("details.past", {}, past_summary, past);
   const none = el("p.meta", {}, "No incident since the daemon began to keep them.");
-  const routes = el("ul.routes");
-  const heartbeat = el("p.meta");
-  const test = el("button.plain", { type: "button", onclick: () => ask({ title: "Send a test message", text: "One message goes out by every route. See that it comes.", action: "Send", address: "/api/v1/notify/test", body: (who) => ({ who }) }) }, "Send a test\u2026");
-  const figures = figures_table();
-  const routes_head = el("h2", {}, "Ways to people");
-  const head = el("div", {}, el("h2", {}, "Told to people, by cause"), list, none);
-  const node = el("div", {}, routes_head, routes, heartbeat, test, figures.node);
+  const node = el("section", { "aria-label": "Incidents" }, list, none, past_fold);
   return {
-    head,
     node,
-    update(bench) {
-      const has_any = Array.isArray(bench.incidents);
-      show(node, has_any);
-      show(head, has_any);
-      if (!has_any) return;
-      keep_list(list, bench.incidents, (incident) => incident.id, incident_row);
-      show(none, bench.incidents.length === 0);
-      keep_list(routes, bench.notify.routes, (route) => route.name, () => {
-        const row = el("li");
-        return { node: row, update: (r) => set_text(row, `${r.name} (${r.kind}, ${r.where}): ${r.state}${r.reason ? `: ${r.reason}` : ""}${r.waiting ? `, ${r.waiting} waiting` : ""}`) };
-      });
-      show(test, bench.notify.routes.length > 0);
-      if (!bench.notify.routes.length) set_text(heartbeat, "Nobody is told of anything: no route is configured.");
-      else set_text(heartbeat, bench.notify.heartbeat.state === "none" ? "No sign of life is sent to anything outside." : `Sign of life: ${bench.notify.heartbeat.state}${bench.notify.heartbeat.reason ? `: ${bench.notify.heartbeat.reason}` : ""}`);
-      figures.update(bench.alarm_figures);
+    take(bench, did) {
+      const is_served = Array.isArray(bench.incidents);
+      show(node, is_served);
+      if (!is_served) return new Set();
+      const items = bench.incidents.map((incident) => ({ incident, did, alarms: bench.alarms.filter((alarm) => incident.alarms.includes(alarm.id)).sort(by_urgency) }));
+      const order = (a, b) => Number(a.incident.is_acknowledged) - Number(b.incident.is_acknowledged) || (weight[a.incident.priority] ?? 4) - (weight[b.incident.priority] ?? 4) || b.incident.id - a.incident.id;
+      const current = items.filter((item) => !is_past(item.incident)).sort(order);
+      const over = items.filter((item) => is_past(item.incident));
+      keep_list(list, current, (item) => item.incident.id, make_incident);
+      keep_list(past, over, (item) => item.incident.id, make_incident);
+      show(none, items.length === 0);
+      show(past_fold, over.length > 0);
+      set_text(past_summary, `${over.length} earlier, over and answered`);
+      return new Set(bench.incidents.flatMap((incident) => incident.alarms));
     },
   };
 }

@@ -82,6 +82,11 @@ function banner_list() {
     list.push({ key: "fast", tone: "demo", text: `Demo: this clock runs ${bench.clock_rate} times faster than real time, on simulated units.` });
   if (bench.store.state !== "ok")
     list.push({ key: "store", tone: "trouble", text: `Readings are not being stored${bench.store.reason ? `: ${bench.store.reason}` : ""}. Guarding goes on; the record will have a hole.` });
+  for (const supply of bench.benches ?? []) {
+    if (supply.smoke === "smoke") list.push({ key: `smoke ${supply.name}`, tone: "trouble", text: `SMOKE OR HEAT at ${supply.name}. Leave, and call the fire service. Do not go in alone.` });
+    if (supply.contactor?.is_defective) list.push({ key: `contactor ${supply.name}`, tone: "trouble", text: `The contactor of ${supply.name} did not obey: what is behind it may be live. Use the red button.` });
+    if (supply.watchdog?.state === "held") list.push({ key: `watchdog ${supply.name}`, tone: "trouble", text: `The hardware watchdog of ${supply.name} is not fed${supply.watchdog.reason ? `: ${supply.watchdog.reason}` : ""}. Its module opens every contact.` });
+  }
   for (const bus of bench.buses) {
     const silent = bus.meters.filter((meter) => meter.state !== "ok").map((meter) => meter.name);
     if (bus.state !== "ok") list.push({ key: `bus ${bus.name}`, tone: "trouble", text: `Bus ${bus.name} (${bus.where}) is silent: no meter on it answers.` });

@@ -3,9 +3,9 @@ import { get, unit_address } from "./api.js";
 import { hours_bar, limit_scale } from "./bars.js";
 import { by_urgency, run_words } from "./bench_view.js";
 import { chart_board } from "./charts.js";
-import { start_dialog, stop_dialog } from "./dialogs.js";
+import { start_dialog, start_unattended_dialog, stop_dialog } from "./dialogs.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
-import { life_part } from "./life_part.js";
+import { bleed_part, events_part, life_part } from "./life_part.js";
 import { ready_part } from "./ready_part.js";
 import { outlet_mark, severity_tag } from "./pieces.js";
 import { points_table } from "./points_table.js";
@@ -95,6 +95,7 @@ export function unit_view(name) {
   const locked = el("p.locked");
   const words_head = el("strong");
   const words_rest = el("span");
+  const attended = el("p.attended");
   const outlet = outlet_mark();
   const hours = hours_bar();
   const near = limit_scale();
@@ -102,29 +103,52 @@ export function unit_view(name) {
   const stages = stage_line();
   const points = points_table();
   const board = chart_board(name);
+  const bleed = bleed_part();
   const life = life_part();
-  const ready = ready_part(name);
+  const events = events_part();
+  const ready = ready_part(name, () => show_actions());
   const finding_list = el("ol.findings");
   const no_findings = el("p.meta", {}, "Nothing was noticed in this run.");
   const alarms = el("p.unit-alarms", {}, el("a", { href: "#/alarms" }));
-  const start = el("button", { type: "button", onclick: () => start_dialog(now.unit) }, "Start\u2026");
+  const start = el("button", { type: "button", onclick: () => start_dialog(now.unit, now.bench) });
+  const leave = el("button", { type: "button", onclick: () => start_unattended_dialog(now.unit, now.bench) }, "Start unattended\u2026");
   const stop = el("button.grave", { type: "button", onclick: () => stop_dialog(now.unit) }, "Stop\u2026");
-  const why_no_start = el("p.meta");
+  const why_no_start = el("p.meta", { id: "why-no-start" });
   const now = { unit: null, bench: null, run_id: null };
   const controller = new AbortController();
   const absent = el("p.sentence", { hidden: true }, "No unit has this name. ", el("a", { href: "#/bench" }, "To the bench"));
   const body = el("div.unit-body", {},
-    el("div.unit-head", {}, el("div", {}, title, meta), el("div.actions", {}, start, stop, why_no_start)),
+    el("div.unit-head", {}, el("div", {}, title, meta), el("div.actions", {}, start, leave, stop, why_no_start)),
     alarms,
     el("section.panel", { "aria-label": "State" },
-      el("div.summary", {}, el("div", {}, outlet.node, locked, el("p.doing", {}, words_head, " ", words_rest)), hours.node, near.node), verdict.node),
-    life.node,
-    ready.node,
+      el("div.summary", {}, el("div", {}, outlet.node, bleed.node, locked, el("p.doing", {}, words_head, " ", words_rest), attended), hours.node, near.node), verdict.node),
     stages.node,
+    ready.node,
+    life.node,
     el("section", { "aria-labelledby": "points-head" }, el("h2", { id: "points-head" }, "Points"), points.node),
     el("section", { "aria-labelledby": "charts-head" }, el("h2", { id: "charts-head" }, "Charts"), board.node),
+    events.node,
     el("section", { "aria-labelledby": "findings-head" }, el("h2", { id: "findings-head" }, "What was noticed"), finding_list, no_findings));
   body.hidden = true;
+
+  /** Attended is always offered, unattended when the list says yes; the line below says why not. */
+  function show_actions() {
+    const { unit, bench } = now;
+    const is_running = unit.run?.state === "running";
+    const has_list = Array.isArray(bench.benches);
+    const red = ready.red();
+    const wont_close = unit.outlet.is_defective ? "Its relay did not obey: nothing is switched on with it until a qualified person has replaced it." : "";
+    set_text(start, has_list ? "Start attended\u2026" : "Start\u2026");
+    show(start, !is_running);
+    start.disabled = wont_close !== "";
+    show(leave, has_list && !is_running);
+    leave.disabled = red !== 0 || wont_close !== "";
+    set_attribute(leave, "aria-describedby", leave.disabled ? why_no_start.id : null);
+    stop.disabled = !is_running && unit.outlet.state === "off" && unit.outlet.proof !== "failed";
+    const not_left = !has_list ? "" : red === null ? "Unattended: not before the list below was read." : red > 0 ? `Not unattended: ${red} ${red === 1 ? "line" : "lines"} of the list below ${red === 1 ? "says" : "say"} no.` : "";
+    set_text(why_no_start, is_running ? "" : wont_close || not_left);
+    show(why_no_start, why_no_start.textContent !== "");
+  }
 
   async function load_findings() {
     try {
@@ -155,6 +179,8 @@ export function unit_view(name) {
       set_text(title, unit.title);
       set_text(meta, [unit.bench, unit.serial, unit.kind, `plan: ${unit.plan}`, unit.run ? `run ${unit.run.id}, ${run_clock(unit.run.time_s)}` : ""].filter(Boolean).join(" \u00b7 "));
       const is_running = unit.run?.state === "running";
+      set_text(attended, unit.run?.power ? (unit.run.is_unattended ? `Unattended, left by ${unit.run.policy?.set_by ?? "somebody"}` : "Attended: somebody stays near it") : "");
+      show(attended, is_running && attended.textContent !== "");
       const words = run_words(unit);
       set_text(words_head, words.head);
       set_text(words_rest, words.rest);
@@ -166,12 +192,11 @@ export function unit_view(name) {
       verdict.update(unit.run?.verdict ?? null);
       stages.update(unit.run);
       points.update(unit);
-      life.update(unit);
-      ready.update(unit);
-      start.disabled = is_running;
-      stop.disabled = !is_running && unit.outlet.state === "off" && unit.outlet.proof !== "failed";
-      set_text(why_no_start, is_running ? "A run is going on: stop it before another is started." : "");
-      show(why_no_start, is_running);
+      bleed.update(unit);
+      life.update(unit, bench);
+      events.update(unit, bench);
+      ready.update(unit, bench);
+      show_actions();
       const own = bench.alarms.filter((alarm) => alarm.unit === name).sort(by_urgency);
       const waiting = own.filter(waits_for_a_person).length;
       show(alarms, own.length > 0);
@@ -187,6 +212,7 @@ export function unit_view(name) {
     },
     leave() {
       controller.abort();
+      ready.leave();
       board.leave();
     },
   };

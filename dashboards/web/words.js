@@ -102,6 +102,9 @@ export const verdict_words = (word) => ({
 
 export const severity_words = (severity) => ({ note: "note", warn: "warning", trip: "trip" })[severity] ?? plain(severity);
 
+const PRIORITIES = { low: "for the morning", medium: "told silently", high: "wakes one person", highest: "rings until answered" };
+export const priority_words = (priority) => PRIORITIES[priority] ?? plain(priority);
+
 export const kind_words = (kind) => ({
   limit: "beyond a limit", drift: "drift", runaway: "runaway", imbalance: "imbalance", step: "step", intermittent: "intermittent",
   rise: "rise over the room", settling: "settling", sensor: "sensor", no_data: "no data", mains: "mains", outlet: "outlet", speed: "speed",

@@ -13,6 +13,7 @@ import threading
 import urllib.parse
 
 import canned_bench
+import canned_night
 
 WEB = pathlib.Path(__file__).resolve().parents[2] / "dashboards" / "web"
 DYGRAPHS = pathlib.Path("/usr/share/javascript/dygraphs")
@@ -31,6 +32,7 @@ class Fixture:
         self.is_dead = False
         self.lock = threading.Lock()
         self.last_id = 0
+        self.ticks = {}
 
     def tell(self, event, data):
         with self.lock:
@@ -76,7 +78,7 @@ class Handler(http.server.BaseHTTPRequestHandler):
             return
         url = urllib.parse.urlsplit(self.path)
         asked = {key: values[0] for key, values in urllib.parse.parse_qs(url.query).items()}
-        unit = re.fullmatch(r"/api/v1/units/([^/]+)/(history|findings)", url.path)
+        unit = re.fullmatch(r"/api/v1/units/([^/]+)/(history|findings|ready)", url.path)
         if url.path == "/":
             self.file(WEB / "index.html")
         elif url.path.startswith("/assets/"):
@@ -88,6 +90,10 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.answer(200, {"alarms": self.fixture.bench["alarms"]})
         elif url.path == "/api/v1/stream":
             self.stream()
+        elif url.path == "/api/v1/cautions":
+            self.answer(200, {"cautions": [{"key": key, "sentence": sentence} for key, sentence in canned_night.CAUTIONS]})
+        elif url.path == "/api/v1/morning":
+            self.answer(200, self.morning())
         elif unit and self.fixture.unit(urllib.parse.unquote(unit.group(1))):
             self.unit(urllib.parse.unquote(unit.group(1)), unit.group(2), asked)
         else:
@@ -97,6 +103,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
         if what == "findings":
             run = self.fixture.unit(name)["run"]
             return self.answer(200, {"run": run and run["id"], "findings": canned_bench.findings(name)})
+        if what == "ready":
+            return self.answer(200, canned_night.ready(name, asked.get("who", "")))
         to_s = float(asked["to_s"]) if "to_s" in asked else None
         self.answer(200, canned_bench.history(self.fixture.bench["units"], name, asked["points"].split(","), float(asked.get("from_s", 0)), to_s, int(asked.get("buckets", 600))))
 
@@ -124,6 +132,40 @@ class Handler(http.server.BaseHTTPRequestHandler):
             with self.fixture.lock:
                 self.fixture.streams.remove(mine)
 
+    def morning(self):
+        sheet = canned_night.morning({alarm["id"]: alarm["message"] for alarm in canned_bench.alarms()})
+        for item in (item for unit in sheet["units"] for item in unit["items"]):
+            if item["id"] in self.fixture.ticks:
+                item.update(is_ticked=True, ticked_by=self.fixture.ticks[item["id"]])
+        return sheet
+
+    def order(self, path, body):
+        """What the daemon would do, as far as the page shows it: the answer, or None."""
+        bench = self.fixture.bench
+        parts = [urllib.parse.unquote(part) for part in path.split("/")[3:]]
+        if parts[0] == "incidents":
+            incident = next(one for one in bench["incidents"] if one["id"] == int(parts[1]))
+            incident.update(is_acknowledged=True, acknowledged_by=body["who"])
+            return {"incident": incident}
+        if parts[0] == "benches":
+            supply = next(one for one in bench["benches"] if one["name"] == parts[1])
+            if parts[2] == "cut":
+                supply["contactor"].update(state="open", reason=f"{body['who']} cut the bench")
+            if parts[2] == "close":
+                supply["contactor"].update(state="closed", reason="")
+            if parts[2] == "rehearse":
+                supply["rehearsal"] = {"state": "running", "unit": body["unit"], "utc": "", "who": body["who"], "text": "the unit's relay is open"}
+            return {"bench": supply}
+        if parts[0] == "morning":
+            self.fixture.ticks[body["id"]] = body["who"]
+            return {"id": body["id"], "ticked_by": body["who"]}
+        if parts[-1] == "facts":
+            return {"ready": canned_night.ready(parts[1], body["who"])}
+        if parts[-1] == "acts" and body["kind"] == "shelve":
+            alarm = next(one for one in bench["alarms"] if one["id"] == body["alarm"])
+            alarm.update(state="shelved", shelved_until_s=canned_bench.NOW_S + 60 * body["minutes"], changed_by=body["who"], why=body["why"])
+        return None
+
     def do_POST(self):
         body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
         self.fixture.posted.append((self.path, self.headers["Content-Type"], body))
@@ -136,7 +178,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
         elif self.path.endswith("/stop"):
             self.answer(409, {"error": "nothing is going on", "hint": "a run must be started first"})
         else:
-            self.answer(200, {"unit": self.fixture.bench["units"][0]})
+            self.answer(200, self.order(self.path, body) or {"unit": self.fixture.bench["units"][0]})
+            self.fixture.tell_bench()
 
 
 class Server(http.server.ThreadingHTTPServer):

@@ -12,94 +12,11 @@ import time
 import urllib.request
 
 import canned_bench
+import canned_night
 import fixture_server
+import night_of_the_page
+from page import CONTRAST, CONTRAST_MIN, DESKTOP, DRAWN_CONTRAST, DRAWN_CONTRAST_MIN, NARROWEST, PHONE, Page, equal
 from webdriver import Browser
-
-DESKTOP = (1440, 900)
-PHONE = (390, 844)
-NARROWEST = (360, 740)
-# WCAG 2.1, success criteria 1.4.3 (text, level AA) and 1.4.11 (what is drawn).
-CONTRAST_MIN = 4.5
-DRAWN_CONTRAST_MIN = 3.0
-
-# Kept from before the page's first line of script: what its policy refused.
-WATCH_POLICY = "window.refused = []; addEventListener('securitypolicyviolation', (e) => window.refused.push(`${e.violatedDirective} ${e.blockedURI} ${e.sourceFile}:${e.lineNumber}`));"
-
-# The lowest contrast of any visible text with what is painted behind it, after WCAG 2.1 "relative luminance".
-CONTRAST = """
-const channel = (c) => { c /= 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
-const parts = (text) => { const n = text.match(/[\\d.]+/g).map(Number); return n.length < 4 ? [...n, 1] : n; };
-const luminance = ([r, g, b]) => 0.2126 * channel(r) + 0.7152 * channel(g) + 0.0722 * channel(b);
-const ground = (element) => {
-  for (let e = element; e; e = e.parentElement) { const c = parts(getComputedStyle(e).backgroundColor); if (c[3] === 1) return c; }
-  return [255, 255, 255, 1];
-};
-let worst = { ratio: 99 };
-const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-while (walker.nextNode()) {
-  const element = walker.currentNode.parentElement;
-  if (!walker.currentNode.data.trim() || !element.checkVisibility() || element.closest('.unseen, noscript, .skip')) continue;
-  const [a, b] = [luminance(parts(getComputedStyle(element).color)), luminance(ground(element))].sort((x, y) => y - x);
-  const ratio = (a + 0.05) / (b + 0.05);
-  if (ratio < worst.ratio) worst = { ratio, text: walker.currentNode.data.trim().slice(0, 40) };
-}
-return worst;
-"""
-
-
-# The least contrast of what is drawn with a meaning: lines of charts, limits, frames, bars.
-DRAWN_CONTRAST = """
-const channel = (c) => { c /= 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
-const luminance = (hex) => { const [r, g, b] = [1, 3, 5].map((i) => channel(parseInt(hex.slice(i, i + 2), 16))); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
-const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue('--' + name).trim();
-let worst = { ratio: 99 };
-for (const name of ['series-1', 'series-2', 'series-3', 'series-4', 'series-5', 'series-6', 'warn', 'trip', 'edge', 'calm', 'accent', 'alarm-solid'])
-  for (const under of ['surface', 'ground']) {
-    const [a, b] = [luminance(colour(name)), luminance(colour(under))].sort((x, y) => y - x);
-    const ratio = (a + 0.05) / (b + 0.05);
-    if (ratio < worst.ratio) worst = { ratio, name, under };
-  }
-return worst;
-"""
-
-
-class Page:
-    def __init__(self, browser, base, screenshots):
-        self.browser, self.base, self.screenshots = browser, base.rstrip("/"), screenshots
-        browser.command("Page.enable")
-        browser.command("Page.addScriptToEvaluateOnNewDocument", source=WATCH_POLICY)
-
-    def open(self, view):
-        self.browser.go("about:blank")
-        self.browser.go(f"{self.base}/#/{view}")
-        self.browser.wait(f"the page says live ({view})", lambda: self.browser.text("#heard") == "live")
-
-    def has_no_complaint(self):
-        refused = self.browser.script("return window.refused")
-        assert refused == [], refused
-        complaints = self.browser.console()
-        assert complaints == [], complaints
-
-    def shoot(self, name, size, scheme="dark", is_phone=False, is_whole=False):
-        self.browser.screen(*size, scheme, is_phone)
-        time.sleep(0.15)
-        if is_whole:  # as high as the page, so that what clings to the window's foot does so at the page's foot
-            self.browser.screen(size[0], min(16000, self.browser.script("return document.documentElement.scrollHeight")), scheme, is_phone)
-            time.sleep(0.3)
-        self.browser.shoot(self.screenshots / f"{name}.png")
-        self.browser.screen(*size, scheme, is_phone)
-
-    def charts_are_drawn(self):
-        drawn = "return [...document.querySelectorAll('.chart .canvas')].filter((c) => c.querySelector('canvas')).length"
-        self.browser.wait("every chart is drawn", lambda: self.browser.count(".chart") > 0 and self.browser.script(drawn) == self.browser.count(".chart"), 12)
-
-    def fits_its_width(self, view):
-        width, inner = self.browser.script("return [document.documentElement.scrollWidth, innerWidth]")
-        assert width <= inner, f"{view}: {width} px wide in a window of {inner} px"
-
-
-def equal(found, wanted, what):
-    assert found == wanted, f"{what}: {found!r}, not {wanted!r}"
 
 
 # ---- what only looks: holds against the canned bench and against a daemon ------------------------------------------
@@ -139,12 +56,18 @@ def cautions_can_be_read(page, _):
 def pictures(page, bench):
     """Desktop and phone width of each view; nothing is wider than its window; no text is too faint."""
     unit = next((u for u in bench["units"] if u["name"] == "fennimark120"), bench["units"][0])
-    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), ("alarms", "alarms")):
+    idle = next((u for u in bench["units"] if u["name"] == "wexmere-m50"), bench["units"][-1])
+    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), (f"unit/{idle['name']}", "ready"), ("alarms", "alarms"), ("morning", "morning")):
         for width, size, is_phone in (("desktop", DESKTOP, False), ("phone", PHONE, True)):
             page.browser.screen(*size, "dark", is_phone)
             page.open(view)
             if name == "unit" and unit["run"]:
                 page.charts_are_drawn()
+            if name == "morning":
+                page.browser.wait("the sheet", lambda: ":" in page.browser.text("h1"))
+            page.browser.script("document.querySelectorAll('main details').forEach((d) => { d.open = true; })")
+            page.every_field_is_named(view)
+            page.fits_its_width(view)
             for scheme in ("dark", "light"):
                 page.browser.screen(*size, scheme, is_phone)
                 time.sleep(0.1)
@@ -153,7 +76,7 @@ def pictures(page, bench):
                 drawn = page.browser.script(DRAWN_CONTRAST)
                 assert drawn["ratio"] >= DRAWN_CONTRAST_MIN, f"{scheme}: {drawn}"
                 if scheme == "dark" or not is_phone:
-                    page.shoot(f"{name}-{width}-{scheme}", size, scheme, is_phone, is_whole=name == "unit")
+                    page.shoot(f"{name}-{width}-{scheme}", size, scheme, is_phone, is_whole=True)
         page.browser.screen(*NARROWEST, "dark", True)
         page.fits_its_width(view)
         page.has_no_complaint()
@@ -226,15 +149,17 @@ def markup_in_a_name_is_text(page, fixture):
     unit = fixture.unit("hollin-p4")
     kept = unit["title"]
     unit["title"] = evil
-    fixture.bench["alarms"][0]["message"] += evil
-    for view, place in (("bench", ".card h2"), ("unit/hollin-p4", ".unit-head h1"), ("alarms", ".alarm .message")):
+    fixture.bench["alarms"][2]["message"] += evil
+    fixture.bench["incidents"][1]["title"] += evil
+    for view, place in (("bench", ".card h2"), ("unit/hollin-p4", ".unit-head h1"), ("alarms", ".alarm .message"), ("alarms", ".incident h3")):
         page.open(view)
         page.browser.wait(f"the name as text ({view})", lambda: "<script>window.was_run=1</script>" in page.browser.text(place))
         equal(page.browser.count("main img, main script"), 0, "elements made of a name")
     assert page.browser.script("return window.was_run === undefined"), "a name was run"
     page.has_no_complaint()
     unit["title"] = kept
-    fixture.bench["alarms"][0]["message"] = fixture.bench["alarms"][0]["message"].removesuffix(evil)
+    fixture.bench["alarms"][2]["message"] = fixture.bench["alarms"][2]["message"].removesuffix(evil)
+    fixture.bench["incidents"][1]["title"] = fixture.bench["incidents"][1]["title"].removesuffix(evil)
 
 
 def trouble_has_its_banner(page, fixture):
@@ -265,10 +190,22 @@ def a_new_alarm_is_said_once(page, fixture):
     fixture.tell_bench()
 
 
+def an_older_daemon_is_shown_as_it_is(page, fixture):
+    """Every part of the unattended night may be absent: it is left out, and nothing is asked for in vain."""
+    fixture.bench = canned_night.without(canned_bench.fresh())
+    for view in ("bench", "alarms", "unit/fennimark120", "unit/brindlecombe35"):
+        page.open(view)
+        page.has_no_complaint()
+    equal(page.seen(".supply, .ready, .life, .life-list, .bleed, .left-alone"), [], "parts that nobody serves")
+    equal(page.seen(".actions button"), ["Start\u2026", "Stop\u2026"], "the actions of an older daemon")
+    page.open("alarms")
+    equal(page.seen(".incident, .route, .figures-table, .alarm-buttons .plain"), [], "parts that nobody serves")
+
+
 def a_name_and_a_note_acknowledge(page, fixture):
     page.open("alarms")
     fixture.posted.clear()
-    page.browser.click(".alarm button")
+    page.act(".alarm button", "Acknowledge")
     page.browser.wait("the dialog", lambda: page.browser.count("dialog[open]") == 1)
     equal(page.browser.script("return document.querySelector('dialog [name=who]').value"), "", "nobody's name is put in anybody's mouth")
     page.browser.script("document.querySelector('dialog form').noValidate = true")
@@ -285,6 +222,7 @@ def a_name_and_a_note_acknowledge(page, fixture):
 
 
 def a_start_needs_somebody_at_the_bench(page, fixture):
+    fixture.bench = canned_bench.fresh()
     page.open("unit/wexmere-m50")
     fixture.posted.clear()
     page.browser.wait("the unit", lambda: page.browser.text(".unit-head h1") == "Wexmere M50, left")
@@ -333,8 +271,8 @@ def a_dead_daemon_greys_everything(page, fixture):
 
 LOOKING = [every_unit_is_shown, every_unit_has_a_view_of_its_own, every_alarm_is_listed, cautions_can_be_read, pictures]
 ACTING = [the_stream_changes_a_value, a_bad_reading_is_words_not_a_number, a_gap_is_not_bridged, a_fine_grid_is_not_taken_for_gaps, the_window_of_time_moves,
-          markup_in_a_name_is_text, trouble_has_its_banner, a_new_alarm_is_said_once, a_name_and_a_note_acknowledge, a_start_needs_somebody_at_the_bench,
-          a_refusal_is_shown, a_dead_daemon_greys_everything]
+          markup_in_a_name_is_text, trouble_has_its_banner, a_new_alarm_is_said_once, an_older_daemon_is_shown_as_it_is, a_name_and_a_note_acknowledge,
+          a_start_needs_somebody_at_the_bench, *night_of_the_page.TESTS, a_refusal_is_shown, a_dead_daemon_greys_everything]
 
 
 def run(test, *arguments):
