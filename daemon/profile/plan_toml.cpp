@@ -14,11 +14,15 @@ using document::Table;
 
 constexpr std::array<std::string_view, stage_kind_count> stage_words{"bring_up", "warm_up", "baseline", "idle_soak", "driven_soak", "cool_down", "power_cycles", "final_check"};
 constexpr double plan_seconds_max = 3600.0;
+constexpr double bleed_minutes_max = 24.0 * 60.0;
 constexpr double stage_minutes_max = 14.0 * 24.0 * 60.0;
 
 Duration from_minutes(double minutes) { return Duration{static_cast<Duration::rep>(minutes * 60000.0 + 0.5)}; }
 
 constexpr double cycles_max = 100.0;
+// A start is watched for five minutes, and a unit that was on rests as long before the next: common practice, no source.
+constexpr double on_minutes_min = 6.0;
+constexpr double off_minutes_min = 5.0;
 
 Stage parse_stage(Table& table) {
   Stage stage;
@@ -27,8 +31,8 @@ Stage parse_stage(Table& table) {
     if (stage_words[i] == kind) stage.kind = static_cast<StageKind>(i);
   if (stage.kind == StageKind::power_cycles) {
     stage.cycles = table.whole("cycles", {1.0, cycles_max});
-    stage.on = from_minutes(table.number("on_minutes", {0.1, stage_minutes_max}));
-    stage.off = from_minutes(table.number("off_minutes", {0.1, stage_minutes_max}));
+    stage.on = from_minutes(table.number("on_minutes", {on_minutes_min, stage_minutes_max}));
+    stage.off = from_minutes(table.number("off_minutes", {off_minutes_min, stage_minutes_max}));
     stage.planned = stage.cycles * (stage.on + stage.off);
   } else {
     stage.planned = from_minutes(table.number("minutes", {0.0, stage_minutes_max}));
@@ -91,7 +95,7 @@ std::optional<Plan> parse_plan(std::string_view text, std::string_view file, Err
     seconds("blind_trip_after_seconds", plan.blind_trip_after);
     plan.bench_opened_after = std::max(plan.bench_opened_after, 2 * plan.off_proven_within);
     seconds("bench_opened_after_seconds", plan.bench_opened_after);
-    seconds("bleed_down_seconds", plan.bleed_down);
+    if (const auto minutes = head->maybe_number("bleed_down_minutes", {0.1, bleed_minutes_max})) plan.bleed_down = from_minutes(*minutes);
     if (plan.bench_opened_after <= plan.off_proven_within)
       head->mistake("bench_opened_after_seconds", "the bench would be opened before the unit's own relay is known to have failed", "let it be longer than off_proven_within_seconds");
     head->done();

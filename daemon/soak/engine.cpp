@@ -45,6 +45,7 @@ Engine::Engine(profile::Profile profile, profile::Plan plan, Policy policy)
       points_(watches_of(profile_)),
       departures_(profile_),
       dissipations_(dissipation_watches(profile_)),
+      start_watch_(profile_),
       mains_point_(profile_.first_of(Role::mains_voltage)),
       watts_point_(profile_.first_of(Role::mains_power)),
       ambient_point_(profile_.first_of(Role::ambient)),
@@ -53,6 +54,8 @@ Engine::Engine(profile::Profile profile, profile::Plan plan, Policy policy)
       bad_since_(profile_.points.size()),
       is_bad_(profile_.points.size()) {
   counted_at_touch_.resize(profile_.points.size());
+  touched_at_.resize(profile_.points.size());
+  start_watch_.begin(at_ms(0));
   // Without a room sensor the chassis is the nearest thing to one for the parts inside it.
   if (!ambient_point_ && profile_.points.size() > 1) room_point_ = profile_.first_of(Role::chassis);
   else room_point_ = ambient_point_;
@@ -145,6 +148,8 @@ std::span<const Event> Engine::resume(Timestamp at, const std::string& why) {
   std::fill(is_bad_.begin(), is_bad_.end(), false);
   newly_silent_.clear();
   newly_silent_at_.reset();
+  is_turn_awaited_ = false;  // who gives the turns was not there either: it is asked for again
+  start_watch_.forget();
   if (power_ == Power::on) {
     interruptions_.push_back({gap_from, now_, why, false});
     begin_segment(now_);
@@ -384,22 +389,29 @@ void Engine::move_phase(Timestamp now) {
 
 void Engine::move_stage(Timestamp now) {
   const profile::Stage* stage = stages_.current();
-  if (stage == nullptr || power_ == Power::tripped || power_ == Power::off_by_person || is_waiting(power_)) return;
+  if (stage == nullptr || power_ == Power::tripped || power_ == Power::off_by_person || (is_waiting(power_) && !is_check_awaited_)) return;
   const bool is_warm = stages_.phase() != Phase::warming;
   const bool has_baseline = stages_.phase() == Phase::judging;
   bool is_over = stages_.is_stage_over();
   if (stage->kind == StageKind::warm_up) is_over = is_warm;
   if (stage->kind == StageKind::baseline) is_over = has_baseline;
   if (stage->kind == StageKind::power_cycles) is_over = are_cycles_over();
-  if (stage->kind == StageKind::final_check && is_over) check_finally(now);
+  if (stage->kind == StageKind::final_check) is_over = is_final_check_over(now);
   // Hours after the last touch of a screwdriver are what the buyer gets: the last soak waits for them.
   const auto& all = stages_.plan().stages;
   const bool is_last_counted = stage->is_counted && std::none_of(all.begin() + static_cast<std::ptrdiff_t>(stages_.index()) + 1, all.end(), [](const profile::Stage& s) { return s.is_counted; });
   if (is_last_counted && last_touch_ && stages_.counted() - *last_touch_ < tail_needed()) return;
   if (!is_over) return;
+  if (stage->kind == StageKind::final_check) check_finally(now);
   stages_.next_stage();
   if (stages_.is_done()) return finish(now);
-  say_stage(now, std::string(profile::to_word(stages_.current()->kind)));
+  const bool are_cycles_left_out = stages_.current()->kind == StageKind::power_cycles && policy_.set_by.empty();
+  say_stage(now, are_cycles_left_out ? "power cycles are left out: nobody who starts this run has wanted it switched on by itself" : std::string(profile::to_word(stages_.current()->kind)));
+  cycles_done_ = 0;
+  cycle_since_.reset();
+  is_cycling_ = false;
+  first_start_.reset();
+  if (stages_.current()->kind == StageKind::final_check) begin_final_check(now);
   if (stages_.current()->kind == StageKind::cool_down && power_ == Power::on) open_outlet(now, Power::off_by_plan, "the plan's cool-down begins");
 }
 
@@ -443,6 +455,7 @@ void Engine::open_outlet(Timestamp at, Power power, std::string reason) {
     events_.emplace_back(*verdict_);
   }
   if (power_ == Power::on) begin_bleed_down();
+  start_watch_.forget();
   power_ = power;
   off_reason_ = std::move(reason);
   off_text_ = proof_point_ ? "ordered off, waiting for the current to fall" : "ordered off; no point of this unit can prove it";

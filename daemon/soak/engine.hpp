@@ -21,6 +21,7 @@
 #include "soak/policy.hpp"
 #include "soak/relations.hpp"
 #include "soak/stages.hpp"
+#include "soak/start_watch.hpp"
 #include "soak/verdict.hpp"
 
 namespace steadyglow::soak {
@@ -100,10 +101,12 @@ class Engine {
   void say_segment(std::vector<PointId> points, const std::string& who, std::string why);
   bool is_healthy() const;
   Duration tail_needed() const;
-  void note_start(Timestamp at, double watts);
-  void begin_start(Timestamp at);
+  void note_start(const Reading& reading);
+  void want_on(Timestamp now, std::string reason);
   void move_cycles(Timestamp now);
   bool are_cycles_over() const;
+  void begin_final_check(Timestamp now);
+  bool is_final_check_over(Timestamp now);
   void check_finally(Timestamp now);
   void judge_forecast(Timestamp now);
   void judge_stuck_deck(Timestamp now);
@@ -115,6 +118,7 @@ class Engine {
   void on_second(Timestamp second);
   void on_minute(Timestamp minute);
   void take_one(const Reading& reading);
+  bool is_closing(PointId meter, Timestamp at) const;
   void take_mains(const Reading& reading);
   void take_watts(const Reading& reading);
   void take_proof(const Reading& reading);
@@ -196,21 +200,17 @@ class Engine {
   std::vector<SegmentChange> segments_;
   bool was_healthy_ = true;                  ///< when the supply was lost
   bool is_turn_awaited_ = false;             ///< SwitchOnDue was said for this loss
+  std::optional<Timestamp> switched_on_at_ = at_ms(0);  ///< the newest order to close
+  bool has_mains_since_on_ = false;
+  bool has_run_since_on_ = true;             ///< it drew the power of a running unit since then
   bool is_bench_ordered_ = false;            ///< OpenBench was said for this cut
   bool is_unprovable_told_ = false;
-  /// One start of the unit: W, and how soon 90 % of what it settled at was there.
-  struct Start {
-    double peak = 0.0;
-    double steady = 0.0;
-    Duration reached{};
-  };
-  struct StartSample {
-    Duration after;
-    double watts;
-  };
-  std::optional<Timestamp> start_began_ = at_ms(0);
-  std::vector<StartSample> start_samples_;
-  std::optional<Start> first_start_;
+  StartWatch start_watch_;
+  std::optional<Start> first_start_;         ///< of the plan's power cycles
+  bool is_start_of_cycle_ = false;           ///< the newest start came after an off of the planned length
+  std::optional<Timestamp> check_since_;     ///< the final check sees the unit on since then
+  bool is_check_awaited_ = false;            ///< the final check wants the unit on
+  std::string check_remark_;                 ///< what it could not compare
   int starts_ = 0;
   int cycles_done_ = 0;
   bool is_cycling_ = false;
@@ -220,6 +220,7 @@ class Engine {
   std::optional<PointId> bleeds_late_;      ///< told: this one was not below in time
   std::optional<Timestamp> stuck_since_;     ///< the deck stands and draws the power of play
   std::vector<Duration> counted_at_touch_;   ///< per point
+  std::vector<std::optional<Timestamp>> touched_at_;  ///< per point
   std::optional<Duration> last_touch_;       ///< counted hours then
   bool needs_whole_tail_ = false;            ///< the touch was large, or one too many
   std::vector<std::string> touched_controls_;

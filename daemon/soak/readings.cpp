@@ -19,6 +19,11 @@ constexpr double interval_memory = 0.1;
 /// Less than this share of what it usually draws is "draws no power".
 constexpr double no_power_share = 0.15;
 constexpr Duration no_power_after = std::chrono::seconds{10};
+/// From the order to close until the contact has closed and its meters have been read again.
+constexpr Duration closing_takes = std::chrono::seconds{60};
+constexpr int closing_intervals = 5;
+/// A unit that waits for its button draws this at least: common practice, no source.
+constexpr double standby_watts_least = 0.2;
 
 }  // namespace
 
@@ -55,6 +60,7 @@ void Engine::take_one(const Reading& as_met) {
   if (point.last_good_at() == reading.at()) counted_when_seen_[index] = stages_.counted();
   if (reading.point() == proof_point_) take_proof(reading);
   if (power_ != Power::on) return;
+  note_start(reading);
   if (reading.point() == watts_point_) take_watts(reading);
   if (mains_.is_gone()) return;
   judge_contact(point, taken, reading.at());
@@ -142,7 +148,16 @@ void Engine::forget_false_quiet(std::int64_t minute) {
   }
 }
 
+/// Just ordered on: what its meters still show is an open contact.
+bool Engine::is_closing(PointId meter, Timestamp at) const {
+  return switched_on_at_ && at - *switched_on_at_ < std::max(closing_takes, closing_intervals * intervals_[meter.index]);
+}
+
 void Engine::take_mains(const Reading& reading) {
+  // Mains that are measured behind the outlet are not gone while the contact has yet to close.
+  const double share_now = mains_.nominal() ? std::fabs(to_base(profile_.point(reading.point()), reading.value())) / *mains_.nominal() : 1.0;
+  if (share_now < MainsWatch::gone_share && !has_mains_since_on_ && is_closing(reading.point(), reading.at())) return;
+  has_mains_since_on_ = has_mains_since_on_ || share_now > MainsWatch::back_share;
   const auto change = mains_.step(reading.at(), to_base(profile_.point(reading.point()), reading.value()));
   if (!change) return;
   const profile::Point& point = profile_.point(reading.point());
@@ -173,22 +188,28 @@ void Engine::take_mains(const Reading& reading) {
 void Engine::take_watts(const Reading& reading) {
   watts_ = reading.value();
   watts_at_ = reading.at();
-  if (watts_point_) note_start(reading.at(), reading.value());
   if (mains_.is_gone() || !running_watts_) return;
   const bool is_nothing = reading.value() < no_power_share * *running_watts_;
   if (!is_nothing) {
     no_power_since_.reset();
+    has_run_since_on_ = true;
     if (!draws_no_power_) return;
     draws_no_power_ = false;
     begin_segment(reading.at());
     return book_.clear(Kind::step, reading.point(), reading.at(), fmt::format("the unit draws power again: {}", figure(profile_.point(reading.point()), reading.value())));
   }
+  if (!has_run_since_on_ && is_closing(reading.point(), reading.at())) return;
   if (!no_power_since_) no_power_since_ = reading.at();
   if (draws_no_power_ || reading.at() - *no_power_since_ < no_power_after) return;
   draws_no_power_ = true;
   const profile::Point& point = profile_.point(reading.point());
-  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading,
-               fmt::format("the unit stopped drawing power: {} before, {} now, mains present: fuse, switch or plug", figure(point, *running_watts_), figure(point, reading.value()))});
+  const std::string before = figure(point, *running_watts_);
+  const std::string now = figure(point, reading.value());
+  const bool is_standby = std::fabs(to_base(point, reading.value())) >= standby_watts_least;
+  const std::string text = has_run_since_on_ ? fmt::format("the unit stopped drawing power: {} before, {} now, mains present: fuse, switch or plug", before, now)
+                           : is_standby      ? fmt::format("standby, not running: {} since it was switched on again, {} before; a set with a soft switch waits for its button, and no hour counts until then", now, before)
+                                             : fmt::format("it does not start: {} since it was switched on again, {} before: fuse, switch or plug", now, before);
+  book_.raise({Kind::step, Severity::warn, true, reading.at(), {reading.point()}, reading.value(), std::nullopt, point.uom.symbol, Aspect::reading, text});
 }
 
 void Engine::take_proof(const Reading& reading) {

@@ -57,6 +57,7 @@ Result<void> Engine::why_not(const Act& act) const {
       return {};
     }
     case ActKind::pause:
+      if (is_cycling_ || is_turn_awaited_) return {};  // it would be switched on again: a person may want that it waits
       if (power_ != Power::on) return not_now("the unit is not on");
       return {};
     case ActKind::go_on:
@@ -166,8 +167,10 @@ bool Engine::is_healthy() const {
 }
 
 void Engine::interrupt(Timestamp at, Power power, std::string reason, bool is_planned) {
-  was_healthy_ = is_healthy();
+  if (power_ == Power::on) was_healthy_ = is_healthy();
   is_turn_awaited_ = false;
+  is_cycling_ = false;
+  is_check_awaited_ = false;
   unconfirmed_ = {};
   begin_interruption(at, reason, is_planned);
   open_outlet(at, power, std::move(reason));
@@ -175,7 +178,7 @@ void Engine::interrupt(Timestamp at, Power power, std::string reason, bool is_pl
 
 void Engine::stop_by(const Act& act) {
   const std::string reason = fmt::format("{} ordered it off: {}", act.who, act.why.empty() ? "no reason given" : act.why);
-  if (power_ == Power::on || (is_waiting(power_) && !verdict_)) open_outlet(now_, Power::off_by_person, reason);
+  if (!is_over()) open_outlet(now_, Power::off_by_person, reason);
 }
 
 void Engine::go_on(const Act& act) {
@@ -192,9 +195,15 @@ void Engine::go_on(const Act& act) {
   watched_from_ = now_;
   mains_.forget();
   draws_no_power_ = false;
-  begin_start(now_);
-  if (is_cycling_) cycle_since_ = now_;
+  is_turn_awaited_ = false;
+  switched_on_at_ = now_;
+  has_mains_since_on_ = false;
+  has_run_since_on_ = false;
+  start_watch_.begin(now_);
+  is_start_of_cycle_ = is_cycling_ && cycle_since_ && now_ - *cycle_since_ >= stages_.current()->off;
+  cycle_since_.reset();
   is_cycling_ = false;
+  is_check_awaited_ = false;
   std::fill(is_bad_.begin(), is_bad_.end(), false);
   if (off_for <= short_loss) begin_segment(now_, std::min(stages_.warm_up(), std::max(short_warm_up_least, 2 * off_for)), std::min(stages_.baseline(), short_baseline));
   else begin_segment(now_);
@@ -230,6 +239,7 @@ void Engine::touch(const Act& act) {
     points_[id.index].begin_segment();
     departures_.restart(id, analysis::minute_of(now_));
     counted_at_touch_[id.index] = stages_.counted();
+    touched_at_[id.index] = now_;
     for (const Kind kind : {Kind::drift, Kind::step, Kind::imbalance, Kind::rise, Kind::runaway, Kind::limit})
       for (const Aspect aspect : {Aspect::reading, Aspect::dissipation}) book_.clear(kind, id, now_, act.control + " was turned; it is judged afresh", aspect);
   }
@@ -249,6 +259,10 @@ void Engine::replace_part(const Act& act) {
   stages_.restart();
   begin_segment(now_);
   std::fill(counted_at_touch_.begin(), counted_at_touch_.end(), Duration{});
+  std::fill(touched_at_.begin(), touched_at_.end(), now_);
+  cycles_done_ = 0;
+  cycle_since_.reset();
+  is_cycling_ = false;
   last_touch_ = Duration{};
   needs_whole_tail_ = true;
   touched_controls_.clear();

@@ -113,5 +113,18 @@ TEST(Plan, SumsWhatCounts) {
   EXPECT_EQ(plan->counted_planned(), std::chrono::minutes{90});
 }
 
+TEST(Plan, ReadsPowerCyclesAndRefusesOnesThatAreTooShortToSee) {
+  const auto plan_with = [](const std::string& cycles, Errors& errors) {
+    return parse_plan("[plan]\ntitle = \"x\"\nbleed_down_minutes = 8\n[[stage]]\nkind = \"baseline\"\nminutes = 30\n[[stage]]\nkind = \"idle_soak\"\nminutes = 90\n[[stage]]\nkind = \"power_cycles\"\n" + cycles, "l.toml", errors);
+  };
+  Errors errors;
+  const auto plan = plan_with("cycles = 5\non_minutes = 90\noff_minutes = 30\n", errors);
+  ASSERT_TRUE(plan.has_value()) << errors.front().text();
+  EXPECT_EQ(plan->stages[2].planned, std::chrono::hours{10});
+  EXPECT_EQ(plan->bleed_down, std::chrono::minutes{8});
+  EXPECT_FALSE(plan_with("cycles = 5\non_minutes = 2\noff_minutes = 30\n", errors).has_value());
+  EXPECT_FALSE(plan_with("cycles = 5\non_minutes = 90\n", errors).has_value());
+}
+
 }  // namespace
 }  // namespace steadyglow::profile
