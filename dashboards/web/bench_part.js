@@ -102,7 +102,7 @@ function facts_of(bench) {
   if (typeof bench.amperes === "number") {
     const allowed = bench.allowed_amperes ?? null;
     const is_over = allowed !== null && bench.amperes > allowed;
-    add("Branch load", [is_over ? "\u2717" : "", `${bench.amperes.toFixed(2)}\u202fA${allowed === null ? "" : ` of ${allowed.toFixed(1)}\u202fA for hours`}`], is_over ? "move a unit to another branch" : "", is_over);
+    add("Branch load", [is_over ? "\u2717" : "", `${bench.amperes.toFixed(2)}\u202fA${allowed === null ? "" : ` of ${allowed.toFixed(1)}\u202fA allowed`}`], is_over ? "move a unit to another branch" : "", is_over);
   }
   if (bench.smoke && bench.smoke !== "none") add("Smoke contact", SMOKE[bench.smoke] ?? ["?", bench.smoke], "", bench.smoke !== "quiet");
   if (bench.person_on_call) add("On call", ["", bench.person_on_call]);
@@ -162,8 +162,10 @@ function bench_row(first) {
       const list = facts_of(bench);
       keep_list(facts, list, (fact) => fact.label, make_fact);
       const bad = list.filter((fact) => fact.is_bad);
-      if (bad.length && node.dataset.tone !== "trouble") fold.open = true;
-      node.dataset.tone = bad.length ? "trouble" : "calm";
+      // Whoever looks because of it finds its reason, and what can be done, unfolded.
+      const tone = bad.length ? "trouble" : bench.contactor?.state === "open" ? "open" : "calm";
+      if (tone !== "calm" && tone !== node.dataset.tone) fold.open = true;
+      node.dataset.tone = tone;
       set_text(summary, contactor_sentence(bench));
       cut.update(bench);
       show(close, bench.contactor?.state === "open" && !bench.contactor.is_defective);

@@ -5,7 +5,8 @@ import { set_figure, severity_words, stage_words } from "./words.js";
 const FONT = "12px system-ui, sans-serif";
 const FLAG_SIZE = 17;
 const LABEL_HEIGHT = 14;
-const SEGMENT_LABEL_Y = 32;  // below the flags
+const SEGMENT_LABEL_YS = [32, 46, 60, 74];  // below the flags; the first that no limit runs through
+const SEGMENTS_APART = 8;
 const WORD_MIN = 6;
 
 /** Writes where nothing stands yet: to the right of the flags and labels ({left, right, y}) at that height. */
@@ -33,7 +34,8 @@ export function paint_surroundings(context, area, graph, { group, board, rows })
   paint_stages(context, area, x_of, board.run, colours);
   const flags = paint_findings(context, area, x_of, group, board, colours);
   paint_limits(context, area, graph, limits_of(group.points), colours, flags);
-  paint_segments(context, area, x_of, group, board.run, colours, flags);
+  const limit_ys = limits_of(group.points).map((limit) => graph.toDomYCoord(limit.value));
+  paint_segments(context, area, x_of, group, { run: board.run, colours, flags, limit_ys });
   context.restore();
 }
 
@@ -104,23 +106,30 @@ function shortened(context, text, room) {
 }
 
 /** A new baseline begins: a double line with its reason, on the charts whose points it belongs to. */
-function paint_segments(context, area, x_of, group, run, colours, flags) {
+function paint_segments(context, area, x_of, group, { run, colours, flags, limit_ys }) {
+  const label_y = SEGMENT_LABEL_YS.map((below) => area.y + below).find((y) => limit_ys.every((limit) => Math.abs(limit - (y - 4)) > LABEL_HEIGHT / 2)) ?? area.y + SEGMENT_LABEL_YS[0];
   const names = new Set(group.points.map((point) => point.name));
   const write = label_writer(context, area, colours, flags);
-  for (const segment of run.segments ?? []) {
-    const is_ours = segment.points.length === 0 || segment.points.some((name) => names.has(name));
+  const ours = (run.segments ?? []).filter((segment) => segment.from_s > 0 && (segment.points.length === 0 || segment.points.some((name) => names.has(name))));
+  const places = [];  // those that stand too close to be told apart share a line
+  for (const segment of ours) {
     const x = Math.round(x_of(segment.from_s / 3600)) + 0.5;
-    if (!(segment.from_s > 0) || !is_ours || x < area.x || x > area.x + area.w) continue;
+    if (x < area.x || x > area.x + area.w) continue;
+    const last = places.at(-1);
+    if (last && x - last.x < SEGMENTS_APART) last.to = segment;
+    else places.push({ x, from: segment, to: segment });
+  }
+  for (const { x, from, to } of places) {
     context.strokeStyle = colours.text;
     context.lineWidth = 1;
     for (const beside of [x - 1.5, x + 1.5]) line(context, beside, area.y, beside, area.y + area.h);
     context.fillStyle = colours.text;
-    const text = `segment ${segment.number}: ${segment.why}`;
+    const text = from === to ? `segment ${from.number}: ${from.why}` : `segments ${from.number} to ${to.number}: ${to.why}`;
     const to_right = shortened(context, text, area.x + area.w - x - 8);
     const to_left = to_right.length < text.length ? shortened(context, text, x - area.x - 8) : "";
     const is_left = to_left.length > to_right.length;
     const best = is_left ? to_left : to_right;
-    if (best) write(best, area.y + SEGMENT_LABEL_Y, is_left ? x - 6 - context.measureText(best).width : x + 6);
+    if (best) write(best, label_y, is_left ? x - 6 - context.measureText(best).width : x + 6);
   }
 }
 

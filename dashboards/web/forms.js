@@ -72,7 +72,7 @@ let forms_made = 0;
  * A form as a node. `text` and `caution` are text or nodes; `fields` are nodes; `body(who)` is what is sent, or a text that
  * says why not yet. `on_close` is called after it was sent, or given up.
  */
-export function make_form({ title, text, caution, fields = [], action, tone, address, body, done, on_close, heading = "h2" }) {
+export function make_form({ title, text, caution, fields = [], action, tone, address, body, done, on_close, heading = "h2", heading_attributes = {} }) {
   forms_made += 1;
   const id = `form-${forms_made}`;
   const who = name_input();
@@ -81,7 +81,7 @@ export function make_form({ title, text, caution, fields = [], action, tone, add
   const send = el("button", { type: "submit", class: tone }, action);
   const paragraph = (content, spec) => (!content ? null : typeof content === "string" ? el(spec, {}, content) : content);
   const form = el("form", { method: "dialog", "aria-labelledby": id },
-    el(heading, { id }, title), paragraph(text, "p"), paragraph(caution, "p.dialog-caution"), ...fields,
+    el(heading, { id, ...heading_attributes }, title), paragraph(text, "p"), paragraph(caution, "p.dialog-caution"), ...fields,
     el("label", {}, "Your name", who), problem,
     el("div.buttons", {}, el("button", { type: "button", class: "plain", onclick: () => on_close?.() }, "Cancel"), send));
   const complain = (message) => {
@@ -113,7 +113,8 @@ export function make_form({ title, text, caution, fields = [], action, tone, add
 /** The same in a dialog of its own. */
 export function ask(spec) {
   const dialog = el("dialog");
-  const form = make_form({ ...spec, on_close: () => dialog.close() });
+  // The first field would scroll the caution away: one begins at the top.
+  const form = make_form({ ...spec, heading_attributes: { tabindex: -1, autofocus: true }, on_close: () => dialog.close() });
   dialog.setAttribute("aria-labelledby", form.id);
   dialog.append(form.node);
   dialog.addEventListener("close", () => dialog.remove());

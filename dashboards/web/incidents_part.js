@@ -5,7 +5,7 @@ import { by_urgency } from "./bench_view.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
 import { local_time, priority_words } from "./words.js";
 
-const DID_SHOWN = 6;
+const DID_SHOWN = 8;
 const TOLD_SHOWN = 4;
 const UNFOLDED_MAX = 3;
 const SLACK_MS = 30000;  // between the reading that counts and the incident that is made of it
@@ -39,7 +39,7 @@ function told_items(told) {
 function did_items(incident, did) {
   const from = Date.parse(incident.opened_utc) - SLACK_MS;
   const all = incident.units.flatMap((unit) => (did.get(unit) ?? []).map((one) => ({ ...one, unit })));
-  return all.filter((one) => Date.parse(one.utc) >= from).sort((a, b) => Date.parse(a.utc) - Date.parse(b.utc)).slice(0, DID_SHOWN)
+  return all.filter((one) => Date.parse(one.utc) >= from && !one.text.startsWith("verdict proposed")).sort((a, b) => Date.parse(a.utc) - Date.parse(b.utc)).slice(0, DID_SHOWN)
     .map((one, index) => ({ index, text: `${local_time(one.utc)} \u00b7 ${incident.units.length > 1 ? `${one.unit}: ` : ""}${one.text}` }));
 }
 
