@@ -198,7 +198,7 @@ url = "{self.manager.url}"
 name = "Ada"
 routes = ["mail", "hook", "mqtt", "manager"]
 [notify.timing]
-proof_wait_seconds = {900.0 if self.rate == FAST else 30.0}
+proof_wait_seconds = {max(30.0, self.rate / 2)}
 repeat_minutes = 600.0
 ring_minutes = 600.0
 escalate_minutes = 600.0
