@@ -12,7 +12,7 @@ import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "support"))
 from bench_process import end, free_port, Http, Processes, wait_for, with_values  # noqa: E402
-from wire import Wire, write_coil  # noqa: E402,F401
+from wire import Wire  # noqa: E402
 
 WATCHDOG_S = 2.0
 FEED_S = 0.5
@@ -48,7 +48,7 @@ class Shop:
     """A context. `night`: text replaced in the bench's night of health; `config`: (key, value) replaced in the daemon's."""
 
     def __init__(self, options, units=UNITS, night=(), config=(), swallows=lambda write: False, has_watchdog=True, daemon_environment=None):
-        self.options, self.units, self.swallows, self.environment = options, list(units), swallows, daemon_environment
+        self.options, self.units, self.swallows, self.environment, self.has_watchdog = options, list(units), swallows, daemon_environment, has_watchdog
         self.processes = Processes(options.folder)
         self.folder = self.processes.folder
         self.source = pathlib.Path(options.source).resolve()
@@ -59,17 +59,17 @@ class Shop:
         (self.folder / "night.toml").write_text(text)
         self.bench_port, self.port = free_port(), free_port()
         self.wire = Wire(self.bench_port, lambda write: self.swallows(write))
-        self.write_config(config, has_watchdog)
+        self.write_config(config)
         self.http = Http(self.port)
 
-    def write_config(self, more, has_watchdog):
+    def write_config(self, more):
         source = self.source
         config = with_values((source / "demo/steadyglow.toml").read_text(), [
             ("store", f'"{self.folder}/s.db"'), ("listen", f'"127.0.0.1:{self.port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
             ("plan_folder", f'"{source}/config/plans"'), ("clock_rate", "1.0"), ("port", str(self.wire.port)), ("device", f'"{self.folder}/bench.pty"'), ("poll_seconds", str(POLL_S)),
             ("program", f'["{source}/demo/letterbox"]'), ("every_seconds", str(FEED_S)), ("drops_after_seconds", str(WATCHDOG_S)), *more])
         config = config.replace('start = "at_once"', 'start = "by_person"')
-        if not has_watchdog:
+        if not self.has_watchdog:
             config = re.sub(r"\[bench\.watchdog\]\n(?:\w+ = .*\n)+", "", config)
         (self.folder / "bench.toml").write_text(config)
 
@@ -87,16 +87,18 @@ class Shop:
 
     # ---- programs ----
     def start_bench(self):
-        """Every contact of a bench that comes up is open."""
+        """Every contact of a bench that comes up is open, and its watchdog sleeps until it is written once."""
+        self.began_at = time.monotonic()
         self.bench = subprocess.Popen([str(w) for w in (self.options.bench, "--night", self.folder / "night.toml", "--port", self.bench_port, "--pty", self.folder / "bench.pty", "--rate", 1)],
                                       stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
         self.processes.running.append(self.bench)
         self.said = Said(self.bench, self.folder / "bench.log")
         wait_for("the bench", lambda: self.said.first("ready"), 10)
 
-    def start_daemon(self, config="bench.toml"):
+    def start_daemon(self):
+        self.began_at = time.monotonic()
         log = open(self.folder / "daemon.log", "ab")
-        self.daemon = subprocess.Popen([str(self.options.daemon), "--config", str(self.folder / config)], stdout=log, stderr=log, env=self.environment)
+        self.daemon = subprocess.Popen([str(self.options.daemon), "--config", str(self.folder / "bench.toml")], stdout=log, stderr=log, env=self.environment)
         log.close()
         self.processes.running.append(self.daemon)
         wait_for("the daemon", self.http.is_up, 15)
@@ -136,6 +138,9 @@ class Shop:
     def wait_powered(self):
         wait_for("the units to draw power", lambda: self.powered() == self.units, 15)
         wait_for("the daemon to see it", lambda: all(u["outlet"]["state"] == "on" and u["run"]["power"] == "on" for u in self.bench_view()["units"] if u["name"] in self.units), 15)
+        # The module's watchdog sleeps until its first word: the campaigns begin when it is awake.
+        if self.has_watchdog:
+            wait_for("the watchdog to be fed", lambda: self.wire.of(WATCHDOG, True, self.began_at), 5)
 
     def bench_view(self):
         return self.http.get("/api/v1/bench")

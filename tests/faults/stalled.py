@@ -5,7 +5,8 @@ import socket
 import threading
 import time
 
-from shop import BENCH_GRAIN_S, FEED_S, Figures, POLL_S, Shop, WATCHDOG, WATCHDOG_S, write_coil
+from shop import BENCH_GRAIN_S, FEED_S, Figures, POLL_S, RELAY_DEVICE, Shop, WATCHDOG, WATCHDOG_S
+from wire import write_coil
 
 PTRACE_SEIZE, PTRACE_INTERRUPT, PTRACE_DETACH = 0x4206, 0x4207, 17
 WALL = 0x40000000
@@ -89,7 +90,7 @@ class ThreadStalled:
             bound = held_within + WATCHDOG_S + 0.5 + BENCH_GRAIN_S
             if is_planted:
                 for _ in range(int(bound / FEED_S) + 1):
-                    write_coil(shop.bench_port, 21, WATCHDOG, True)
+                    write_coil(shop.bench_port, RELAY_DEVICE, WATCHDOG, True)
                     time.sleep(FEED_S)
             figures.add(f"{name} stalled to the last outlet open", shop.all_off_after(stalled_at, bound))
             fed = shop.wire.of(WATCHDOG, True, stalled_at + held_within)
