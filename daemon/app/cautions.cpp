@@ -8,7 +8,8 @@ const std::vector<Caution>& cautions() {
       {"live", "Mains and several hundred volts kill. Clips go on cold and discharged; covers stay on while it runs; many heatsinks are live."},
       {"discharge", "Capacitors stay charged after switching off. Measure, discharge through a resistor, measure again, then touch."},
       {"fire", "An unattended unit can burn. A metal tray, nothing combustible within a metre, and a smoke alarm that rings without this program."},
-      {"proof", "An order is not a switched-off unit. Contacts weld: only the current falling to nothing proves it off. Rehearse the trip before you rely on it."},
+      {"rehearsal", "An order is not a switched-off unit. Contacts weld: only the current falling to nothing proves it off. Rehearse the trip before you rely on it."},
+      {"alone", "Nobody works alone on live high voltage. Somebody near knows the red button, how to isolate, and how to resuscitate."},
       {"restart", "After a cut nobody switches on again before somebody at the bench has found the cause."},
       {"code", "Local electrical code, the inspector, the insurer and the landlord decide whether a unit may run unattended at all. Work on live parts is for licensed people."},
   };
