@@ -95,9 +95,12 @@ class Live:
         return self
 
     def __exit__(self, kind, *_):
-        if kind is not None and self.daemon.poll() is None:
-            self.keep()
-        self.stack.close()
+        try:
+            if kind is not None and self.daemon.poll() is None:
+                with contextlib.suppress(OSError):  # it may be dying just now
+                    self.keep()
+        finally:
+            self.stack.close()
 
     # ---- the programs ----
     def start_stage(self):
