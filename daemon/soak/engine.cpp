@@ -55,6 +55,8 @@ Engine::Engine(profile::Profile profile, profile::Plan plan, Policy policy)
       is_bad_(profile_.points.size()) {
   counted_at_touch_.resize(profile_.points.size());
   touched_at_.resize(profile_.points.size());
+  is_settling_again_.resize(profile_.points.size());
+  has_figures_.resize(profile_.points.size());
   start_watch_.begin(at_ms(0));
   // Without a room sensor the chassis is the nearest thing to one for the parts inside it.
   if (!ambient_point_ && profile_.points.size() > 1) room_point_ = profile_.first_of(Role::chassis);
@@ -347,7 +349,7 @@ void Engine::lose_the_bench(Timestamp now) {
   Timestamp last{};
   for (const PointWatch& point : points_) last = std::max(last, point.last_good_at().value_or(Timestamp{}));
   interrupt(now, Power::lost, "nothing answers any more, not even the meters of the mains: the bench has lost its supply or all of its wires", false);
-  interruptions_.back().from = last;
+  interruptions_.back().from = std::min(interruptions_.back().from, last);
 }
 
 /// What must stand still before the unit counts as warm. Temperatures of heavy parts take hours: they get their baseline
@@ -381,7 +383,9 @@ void Engine::move_phase(Timestamp now) {
     for (PointWatch& point : points_)
       if (!point.point().is_temperature()) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
   }
+  settle_again(now);
   for (PointWatch& point : points_) {
+    if (is_settling_again_[point.id().index]) continue;
     const bool is_due = point.settling.state == analysis::SettlingState::settled || stages_.in_phase() >= baseline_wait_max;
     if (!point.baseline() && is_due) point.freeze_baseline(now, stages_.segment(), stages_.baseline());
   }
@@ -417,6 +421,7 @@ void Engine::move_stage(Timestamp now) {
 
 void Engine::begin_segment(Timestamp at, std::optional<Duration> warm_up, std::optional<Duration> baseline) {
   for (PointWatch& point : points_) point.begin_segment();
+  std::fill(is_settling_again_.begin(), is_settling_again_.end(), false);  // all of it settles again
   stages_.begin_segment(warm_up, baseline);
   for (DissipationWatch& dissipation : dissipations_) dissipation.clear();
   departures_.begin_segment(at);

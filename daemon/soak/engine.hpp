@@ -97,6 +97,7 @@ class Engine {
   void go_on(const Act& act);
   void stop_by(const Act& act);
   void touch(const Act& act);
+  void settle_again(Timestamp now);
   void replace_part(const Act& act);
   void say_segment(std::vector<PointId> points, const std::string& who, std::string why);
   bool is_healthy() const;
@@ -221,6 +222,8 @@ class Engine {
   std::optional<Timestamp> stuck_since_;     ///< the deck stands and draws the power of play
   std::vector<Duration> counted_at_touch_;   ///< per point
   std::vector<std::optional<Timestamp>> touched_at_;  ///< per point
+  std::vector<bool> is_settling_again_;      ///< per point: a screwdriver moved it while the unit was judged
+  std::vector<bool> has_figures_;            ///< per point: whoever touched it said from what to what
   std::optional<Duration> last_touch_;       ///< counted hours then
   bool needs_whole_tail_ = false;            ///< the touch was large, or one too many
   std::vector<std::string> touched_controls_;
@@ -237,6 +240,7 @@ class Engine {
   std::optional<double> running_watts_;     ///< what the unit usually draws, last minute median while it ran
   std::optional<Timestamp> no_power_since_;
   bool draws_no_power_ = false;
+  std::optional<Timestamp> drew_at_;         ///< the newest reading that shows a current or watts, where one of them is measured
 
   Timestamp now_{};
   Timestamp next_second_ = at_ms(1000);

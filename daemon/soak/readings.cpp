@@ -216,6 +216,7 @@ void Engine::take_proof(const Reading& reading) {
   const profile::Point& point = profile_.point(reading.point());
   const double base = std::fabs(to_base(point, reading.value()));
   const bool draws_nothing = base < (point.role == Role::mains_current ? off_amperes : off_watts);
+  if (!draws_nothing) drew_at_ = reading.at();
   const auto change = off_.step(reading.at(), draws_nothing);
   if (off_.state() == OffWatch::State::failed && !draws_nothing && !is_bench_ordered_ && reading.at() - off_.ordered_at() >= stages_.plan().bench_opened_after) {
     is_bench_ordered_ = true;

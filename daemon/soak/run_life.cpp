@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/trend.hpp"
 #include "soak/engine.hpp"
 #include "soak/words.hpp"
 
@@ -16,9 +17,22 @@ constexpr Duration short_warm_up_least = std::chrono::minutes{10};
 constexpr Duration short_baseline = std::chrono::minutes{10};
 /// A trim of more than this share of the old figure, or a second one of the same control, restarts the point's hours.
 constexpr double large_trim_share = 0.10;
+/// After a trim a point settles for so long before its new baseline, uncounted: the shop's rule, no source.
+constexpr Duration trim_settles = std::chrono::minutes{60};
+constexpr Duration trim_settles_most = std::chrono::hours{4};
+constexpr Duration trim_baseline = std::chrono::minutes{30};
 /// Hours after the last touch of a screwdriver: the shop's rule, no source.
 constexpr Duration tail_of_tubes = std::chrono::hours{24};
 constexpr Duration tail_of_others = std::chrono::hours{12};
+
+/// Of the target, or of the old figure where the profile names none.
+bool is_large_trim(const profile::Point& point, double before, double after) {
+  return std::fabs(after - before) > large_trim_share * std::fabs(point.nominal.value_or(before));
+}
+
+/// A slope that meets a limit within thirty days of three hours is no pass without a word: the shop's rule, no source.
+constexpr double hours_of_use = 90.0;
+constexpr double slope_hours_least = 3.0;
 
 Result<void> not_now(std::string why, std::string hint = {}) { return fail(Fault::usage, std::move(why), std::move(hint)); }
 
@@ -151,6 +165,12 @@ void Engine::perform_on_alarm(const Act& act) {
 
 void Engine::begin_interruption(Timestamp at, std::string why, bool is_planned) {
   end_interruption(at);
+  // It drew nothing since the last one ended: the daemon came back into the same dark, and it is one interruption.
+  if (!is_planned && !interruptions_.empty() && !interruptions_.back().is_planned && drew_at_ && *drew_at_ < *interruptions_.back().to) {
+    interruptions_.back().to.reset();
+    interruptions_.back().why += "; " + why;
+    return;
+  }
   interruptions_.push_back({at, std::nullopt, std::move(why), is_planned});
 }
 
@@ -230,7 +250,8 @@ Duration Engine::tail_needed() const {
 void Engine::touch(const Act& act) {
   std::vector<PointId> points;
   for (const std::string& name : act.points) points.push_back(*profile_.find(name));
-  const bool is_large = act.before && act.after && std::fabs(*act.after - *act.before) > large_trim_share * std::fabs(*act.before);
+  const profile::Point& first = profile_.point(points.front());
+  const bool is_large = act.before && act.after && is_large_trim(first, *act.before, *act.after);
   const bool is_second = std::find(touched_controls_.begin(), touched_controls_.end(), act.control) != touched_controls_.end();
   touched_controls_.push_back(act.control);
   needs_whole_tail_ = needs_whole_tail_ || is_large || is_second;
@@ -240,17 +261,40 @@ void Engine::touch(const Act& act) {
     departures_.restart(id, analysis::minute_of(now_));
     counted_at_touch_[id.index] = stages_.counted();
     touched_at_[id.index] = now_;
+    is_settling_again_[id.index] = stages_.phase() == Phase::judging;
+    has_figures_[id.index] = act.before && act.after;
     for (const Kind kind : {Kind::drift, Kind::step, Kind::imbalance, Kind::rise, Kind::runaway, Kind::limit})
       for (const Aspect aspect : {Aspect::reading, Aspect::dissipation}) book_.clear(kind, id, now_, act.control + " was turned; it is judged afresh", aspect);
   }
   for (DissipationWatch& dissipation : dissipations_)
     if (std::find(points.begin(), points.end(), dissipation.bias()) != points.end()) dissipation.clear();
-  const profile::Point& first = profile_.point(points.front());
   std::string text = act.who + " turned " + act.control;
   if (act.before && act.after) text += fmt::format(", {} to {} ({:+.1f} %)", figure(first, *act.before), figure(first, *act.after), 100.0 * (*act.after / *act.before - 1.0));
   if (!act.why.empty()) text += ": " + act.why;
   if (is_large || is_second) text += is_second ? "; a second trim of the same control: its hours begin again" : "; more than 10 %: its hours begin again";
   say_segment(std::move(points), act.who, std::move(text));
+}
+
+/// What a screwdriver moved settles, gets its own baseline, and counts from there; the others go on.
+void Engine::settle_again(Timestamp now) {
+  for (PointWatch& point : points_) {
+    const std::size_t index = point.id().index;
+    if (!is_settling_again_[index]) continue;
+    const Duration since = now - *touched_at_[index];
+    const bool is_settled = point.settling.state == analysis::SettlingState::settled || !holds_up_the_warm_up(point);
+    const bool is_due = since >= trim_settles_most || (since >= trim_settles && is_settled);
+    counted_at_touch_[index] = stages_.counted();
+    last_touch_ = stages_.counted();
+    if (!is_due) continue;
+    is_settling_again_[index] = false;
+    point.freeze_baseline(now, stages_.segment(), trim_baseline);
+    // Nobody typed by how much: the two baselines say it.
+    const auto& baselines = point.baselines();
+    if (has_figures_[index] || baselines.size() < 2 || !is_large_trim(point.point(), baselines[baselines.size() - 2].raw_level, baselines.back().raw_level)) continue;
+    needs_whole_tail_ = true;
+    say_stage(now, fmt::format("{} was trimmed by more than 10 %: {} before, {} now; its hours begin again", point.point().name, figure(point.point(), baselines[baselines.size() - 2].raw_level),
+                               figure(point.point(), baselines.back().raw_level)));
+  }
 }
 
 void Engine::replace_part(const Act& act) {
@@ -260,6 +304,7 @@ void Engine::replace_part(const Act& act) {
   begin_segment(now_);
   std::fill(counted_at_touch_.begin(), counted_at_touch_.end(), Duration{});
   std::fill(touched_at_.begin(), touched_at_.end(), now_);
+  std::fill(is_settling_again_.begin(), is_settling_again_.end(), false);
   cycles_done_ = 0;
   cycle_since_.reset();
   is_cycling_ = false;
@@ -275,6 +320,17 @@ Remarks Engine::remarks() const {
   remarks.unseen_share = watched_ > Duration{} ? seconds_of(unseen_) / seconds_of(watched_) : 0.0;
   if (last_touch_ && stages_.counted() - *last_touch_ < tail_needed())
     remarks.touched = fmt::format("{:.1f} h counted since it was last touched, {:.1f} h are wanted", hours_of(stages_.counted() - *last_touch_), hours_of(tail_needed()));
+  if (!check_remark_.empty()) remarks.others.push_back(check_remark_);
+  for (const PointWatch& watch : points_) {
+    const profile::Point& point = watch.point();
+    if (!watch.trend || !watch.trend->is_significant || watch.trend->horizon_hours < slope_hours_least || !watch.last_good() || point.is_mains() || point.role == profile::Role::ambient) continue;
+    const double raw = watch.recent_raw_level(std::chrono::minutes{15}).value_or(*watch.last_good());
+    const auto ahead = analysis::limit_ahead(point, raw, watch.trend->fit.slope);
+    const auto hours = ahead ? analysis::hours_to_limit(raw, ahead->limit, watch.trend->fit) : std::nullopt;
+    if (!hours || hours->likely > hours_of_use) continue;
+    remarks.others.push_back(fmt::format("{} still goes {:+.2g} {} an hour: at that it meets its {} limit of {} in {:.0f} h of use", point.name, watch.trend->fit.slope, point.uom.shown, ahead->is_trip ? "trip" : "warning",
+                                         figure(point, ahead->limit), hours->likely));
+  }
   return remarks;
 }
 

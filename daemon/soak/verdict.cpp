@@ -38,6 +38,8 @@ Verdict weigh(const Stages& stages, const FindingBook& book, const std::vector<P
   if (stages.counted() < stages.plan().counted_planned()) worsen(VerdictWord::incomplete, "it ended before the planned hours were counted");
   if (remarks.unplanned_interruptions > interruptions_most) worsen(VerdictWord::incomplete, fmt::format("{} unplanned interruptions, at most {} are allowed", remarks.unplanned_interruptions, interruptions_most));
   if (remarks.unseen_share > unseen_share_most) worsen(VerdictWord::incomplete, fmt::format("{:.0f} % of the time nobody saw it", 100.0 * remarks.unseen_share));
+  else if (remarks.unseen_share > unseen_share_unsaid) worsen(VerdictWord::pass_with_remarks, fmt::format("its protective points were seen for {:.0f} % of the time", 100.0 * (1.0 - remarks.unseen_share)));
+  for (const std::string& other : remarks.others) worsen(VerdictWord::pass_with_remarks, other);
   if (!remarks.touched.empty()) worsen(VerdictWord::incomplete, remarks.touched);
   for (const Finding& finding : book.history())
     if (finding.is_raised && finding.severity != Severity::note && is_about_the_unit(finding.kind))

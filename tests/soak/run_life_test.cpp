@@ -107,6 +107,28 @@ TEST(GoOn, AfterALongPauseWarmsUpAgainUncounted) {
   EXPECT_EQ(night.loud(), "");
 }
 
+TEST(Interruption, OfADaemonThatComesBackIntoTheSameDarkIsOne) {
+  Night night = healthy_night();
+  night.run_until(4.0 * hours);
+  night.hear(night.engine.resume(at_ms(std::llround(4.4 * hours * 1000.0)), "the daemon was not running for 24 min"));
+  does(night, act_of(ActKind::relay_open, "steadyglowd", "the unit's relay was found open"));
+  ASSERT_EQ(night.engine.interruptions().size(), 1u);
+  const Interruption& gap = night.engine.interruptions()[0];
+  EXPECT_NEAR(seconds_of(gap.from), 4.0 * hours, 2.0);
+  EXPECT_FALSE(gap.to);
+  EXPECT_EQ(gap.why, "the daemon was not running for 24 min; the unit's relay was found open");
+}
+
+TEST(Interruption, ThatBeginsAfterTheUnitWasSeenAgainIsAnother) {
+  Night night = healthy_night();
+  night.run_until(4.0 * hours);
+  night.hear(night.engine.resume(at_ms(std::llround(4.4 * hours * 1000.0)), "the daemon was not running for 24 min"));
+  night.skip_to(4.4 * hours + 1.0);
+  night.run_until(4.5 * hours);
+  does(night, act_of(ActKind::relay_open, "steadyglowd", "the unit's relay was found open"));
+  EXPECT_EQ(night.engine.interruptions().size(), 2u);
+}
+
 TEST(GoOn, AfterAShortPauseCountsAgainSooner) {
   const auto counted_after = [](double pause_minutes) {
     Night night = healthy_night();
@@ -247,6 +269,62 @@ TEST(Trim, OfMoreThanATenthMakesTheLastSoakWaitForItsHours) {
   EXPECT_FALSE(night.engine.verdict().has_value()) << "the planned twelve hours count from the trim";
   night.run_until(20.0 * hours);
   ASSERT_TRUE(night.engine.verdict());
+}
+
+TEST(Trim, SettlesForAnHourBeforeItsNewBaselineAndCountsFromThere) {
+  Night night = healthy_night();
+  night.point("v3_mv", [](double s) { return s < 9 * hours ? warming(0.0, 380.0, 300.0)(s) : 360.0 - 6.0 * std::exp(-(s - 9 * hours) / 600.0); }, 1.0);
+  night.run_until(9.0 * hours);
+  does(night, trim(380.0, 360.0));
+  const auto id = *night.engine.profile().find("v3_mv");
+  night.run_until(9.9 * hours);
+  EXPECT_FALSE(night.engine.points()[id.index].baseline()) << "it is still settling";
+  EXPECT_LT(night.engine.counted(id), std::chrono::minutes{2}) << "and does not count yet";
+  night.run_until(10.2 * hours);
+  ASSERT_TRUE(night.engine.points()[id.index].baseline());
+  EXPECT_NEAR(night.engine.points()[id.index].baseline()->raw_level, 360.0, 1.0);
+  const auto other = *night.engine.profile().find("v1_mv");
+  EXPECT_GT(night.engine.counted(other), std::chrono::hours{8});
+  EXPECT_EQ(night.loud(), "");
+}
+
+TEST(Trim, WhoseFiguresNobodyTypedIsMeasured) {
+  Night night = healthy_night();
+  night.point("v3_mv", stepping(warming(0.0, 440.0, 300.0), 6 * hours, 380.0), 1.0);
+  night.run_until(6.0 * hours);
+  Act act = act_of(ActKind::touch);
+  act.points = {"v3_mv"};
+  act.control = "bias trimmer V3";
+  does(night, act);
+  night.run_until(14.5 * hours);
+  EXPECT_FALSE(night.engine.verdict().has_value()) << "the planned twelve hours count from the trim";
+}
+
+TEST(Verdict, SaysThatAProtectivePointWasAwayForMoreThanATwentieth) {
+  const auto word_after = [](double dark_minutes) {
+    Night night = healthy_night();
+    night.bad("v1_mv", Quality::no_answer, 4 * hours, 4 * hours + dark_minutes * minutes);
+    night.run_until(18.0 * hours);
+    std::string text(to_word(night.engine.verdict().value().word));
+    for (const std::string& reason : night.engine.verdict()->reasons) text += "; " + reason;
+    return text;
+  };
+  EXPECT_EQ(word_after(30.0).find("were seen for"), std::string::npos) << word_after(30.0);
+  EXPECT_NE(word_after(60.0).find("pass_with_remarks"), std::string::npos) << word_after(60.0);
+  EXPECT_NE(word_after(60.0).find("were seen for 92 %"), std::string::npos) << word_after(60.0);
+  EXPECT_NE(word_after(200.0).find("incomplete"), std::string::npos) << word_after(200.0);
+}
+
+TEST(Verdict, SaysThatASlopeWouldMeetALimitWithinAMonth) {
+  Night night = healthy_night();
+  // 1.2 mV an hour: at its end it stands at about 394 mV, and 460 mV are 55 h away.
+  night.point("v2_mv", [](double s) { return warming(0.0, 380.0, 300.0)(s) + 1.2 * std::max(0.0, s - 2 * hours) / hours; }, 0.3);
+  night.run_until(16.0 * hours);
+  ASSERT_TRUE(night.engine.verdict());
+  std::string reasons;
+  for (const std::string& reason : night.engine.verdict()->reasons) reasons += reason + "\n";
+  EXPECT_NE(reasons.find("v2_mv still goes"), std::string::npos) << reasons << night.loud();
+  EXPECT_NE(night.engine.verdict()->word, VerdictWord::pass);
 }
 
 TEST(ReplacedPart, StartsTheUnitsHoursAgain) {
