@@ -51,7 +51,7 @@ struct BusThread::Outbox {
 
 BusThread::BusThread(std::size_t bus, drivers::BusSpec spec, BusOptions options, boost::asio::io_context& loop,
                      std::function<void(MeterBatch)> on_batch)
-    : bus_(bus), spec_(std::move(spec)), options_(options), loop_(loop), outbox_(std::make_shared<Outbox>()) {
+    : bus_(bus), spec_(std::move(spec)), options_(options), loop_(loop), outbox_(std::make_shared<Outbox>()), turned_at_(boottime_now()) {
   assert(options_.clock_rate > 0.0);
   outbox_->on_batch = std::move(on_batch);
   health_.meter_is_silent.assign(spec_.meters.size(), false);
@@ -66,6 +66,7 @@ BusThread::~BusThread() { stop(); }
 
 void BusThread::start() {
   assert(!thread_.joinable());
+  turned_at_ = boottime_now();
   thread_ = std::thread([this] { run(); });
 }
 
@@ -130,6 +131,7 @@ void BusThread::run() {
   const std::unique_ptr<drivers::Bus> bus = spec_.make();
   Schedule schedule(real_periods(spec_, options_.clock_rate), boottime_now());
   while (true) {
+    turned_at_ = boottime_now();
     std::unique_lock lock(mutex_);
     if (is_stopping_) return;
     for (const std::size_t meter : std::exchange(soon_, {})) schedule.poll_soon(meter);

@@ -69,6 +69,9 @@ class BusThread {
   /// Reads this meter next, before its turn and even if it is silent.
   void poll_soon(std::size_t meter);
   BusHealth health() const;
+  /// When the thread last began a turn of its work. It does within a second, or one call_deadline() of the bus, whether meters
+  /// answer or not. Any thread.
+  Instant turned_at() const { return turned_at_; }
 
  private:
   struct Order {
@@ -102,6 +105,7 @@ class BusThread {
   bool is_stopping_ = false;       // under mutex_
   BusHealth health_;               // under mutex_
 
+  std::atomic<Instant> turned_at_;
   std::vector<drivers::MeterReply> last_replies_;  // bus thread only
   std::thread thread_;
 };

@@ -28,10 +28,11 @@ void Keeper::open(std::string reason, bool locks) {
   reason_ = std::move(reason);
 }
 
-Result<void> Keeper::may_close(const std::string& who) const {
+Result<void> Keeper::may_close(const std::string& who, bool is_at_the_bench) const {
   if (who.empty()) return fail(Fault::permission, "nobody's name is given", "power is switched on by a person with a name");
   if (is_defective())
     return fail(Fault::permission, "this contact is marked defective: " + defect_, "have it replaced by a qualified person, say so with `steadyglow repaired`, then rehearse the trip");
+  if (is_locked_ && !is_at_the_bench) return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
   return {};
 }
 
@@ -44,16 +45,13 @@ void Keeper::order_on(std::string reason) {
 }
 
 Result<void> Keeper::close(const std::string& who, bool is_at_the_bench) {
-  if (auto may = may_close(who); !may) return may;
-  if (is_locked_ && !is_at_the_bench)
-    return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
+  if (auto may = may_close(who, is_at_the_bench); !may) return may;
   order_on("switched on by " + who);
   return {};
 }
 
 Result<void> Keeper::close_by_policy(const std::string& set_by) {
-  if (auto may = may_close(set_by); !may) return may;
-  if (is_locked_) return fail(Fault::permission, "the interlock holds: " + reason_, "power returns only by a person at the bench who has looked at the unit");
+  if (auto may = may_close(set_by, false); !may) return may;
   order_on("switched on again as " + set_by + " had set for this run");
   return {};
 }

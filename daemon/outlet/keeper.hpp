@@ -29,7 +29,8 @@ class Keeper {
 
   /// Order it off. `locks`: after a trip, so that only a person at the bench may switch on again.
   void open(std::string reason, bool locks);
-  /// A person orders it on. Refused while locked, unless that person is at the bench.
+  /// Whether a person may order it on: not while defective; while locked, only one who is at the bench.
+  Result<void> may_close(const std::string& who, bool is_at_the_bench) const;
   Result<void> close(const std::string& who, bool is_at_the_bench);
   /// The policy that `set_by` chose for this run switches on again. Refused while locked.
   Result<void> close_by_policy(const std::string& set_by);
@@ -54,7 +55,6 @@ class Keeper {
   unsigned refused_writes() const { return refused_writes_; }
 
  private:
-  Result<void> may_close(const std::string& who) const;
   void order_on(std::string reason);
 
   Wanted wanted_ = Wanted::unknown;
