@@ -29,6 +29,7 @@ struct Fact {
   std::string unit;        ///< name; empty: of the bench itself
   std::string title;       ///< of the unit, as people know it
   std::string bench;       ///< title of the bench
+  std::int64_t run = 0;    ///< of the unit; alarms of two runs are never one incident. 0: not said
   std::int64_t id = 0;     ///< the alarm's number as the outside sees it
   std::string kind;        ///< word of the finding's kind
   std::string point;       ///< the first that it names; may be empty

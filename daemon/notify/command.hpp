@@ -1,4 +1,6 @@
 #pragma once
+#include <sys/types.h>
+
 #include <vector>
 
 #include "notify/route.hpp"
@@ -9,7 +11,8 @@ struct CommandSettings {
   std::vector<std::string> program;  ///< a path and its arguments; no shell reads them
 };
 
-/// Starts a program with the message as JSON on its standard input. Exit 0 within attempt_max: it has taken it.
+/// Starts a program with the message as JSON on its standard input. Exit 0 within attempt_max: it has taken it. Whatever it
+/// has started in its group ends with it.
 class CommandRoute : public Route {
  public:
   explicit CommandRoute(CommandSettings settings) : settings_(std::move(settings)) {}
@@ -19,6 +22,7 @@ class CommandRoute : public Route {
 
  private:
   CommandSettings settings_;
+  pid_t undying_ = -1;  ///< worker only
 };
 
 }  // namespace steadyglow::notify

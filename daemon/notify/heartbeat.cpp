@@ -41,7 +41,7 @@ void Heartbeat::work() {
   while (!is_stopping_) {
     wakes_.wait_for(lock, settings_.every, [&] { return is_stopping_; });
     if (is_stopping_) return;
-    const bool is_old = std::chrono::steady_clock::now() - said_at_ > heartbeat_word_lasts;
+    const bool is_old = std::chrono::steady_clock::now() - said_at_ > settings_.word_lasts;
     state_.is_held = is_old || !trouble_.empty();
     state_.reason = is_old ? "the program's loop does not move" : trouble_;
     if (state_.is_held) continue;

@@ -12,9 +12,12 @@ namespace steadyglow::notify {
 struct HeartbeatSettings {
   std::string url;
   std::chrono::milliseconds every{60'000};
+  /// What was said last counts for so long: a loop that stands still says nothing, and then nothing is sent.
+  std::chrono::milliseconds word_lasts{10'000};
 };
 
-/// Thread: loop; a worker of its own makes the calls.
+/// POSTs nothing to an address, every so often. Thread: loop; a worker of its own makes the calls. The destructor returns within
+/// stop_max (see Sender), whatever the other side does.
 class Heartbeat {
  public:
   explicit Heartbeat(HeartbeatSettings settings);
@@ -22,8 +25,7 @@ class Heartbeat {
   Heartbeat(const Heartbeat&) = delete;
   Heartbeat& operator=(const Heartbeat&) = delete;
 
-  /// `trouble`: why it must stay away; empty while sampling, storage and messages are well. What was said last counts only
-  /// for a little: a loop that stands still says nothing, and then nothing is sent.
+  /// `trouble`: why it must stay away; empty while sampling, storage and messages are well.
   void say(std::string trouble);
 
   struct State {
@@ -45,7 +47,5 @@ class Heartbeat {
   bool is_stopping_ = false;                            // under mutex_
   std::thread thread_;
 };
-
-inline constexpr std::chrono::seconds heartbeat_word_lasts{10};
 
 }  // namespace steadyglow::notify

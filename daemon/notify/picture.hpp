@@ -1,5 +1,6 @@
 #pragma once
-/// The last two hours of what matters, as a small picture for a telephone.
+/// The last two hours of what matters, as a small picture for a telephone: light, and readable at 600 by 360.
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <vector>
@@ -25,8 +26,9 @@ struct Picture {
 };
 
 inline constexpr std::size_t traces_max = 4;
-inline constexpr int picture_width = 600;
-inline constexpr int trace_height = 130;
+inline constexpr int picture_width = 600;   ///< as it is laid out
+inline constexpr int picture_height = 360;
+inline constexpr int picture_scale = 2;     ///< pixels for each: telephones have fine ones
 
 /// PNG bytes. Fails when there is nothing to draw or no memory.
 Result<std::string> draw_picture(const Picture& picture);

@@ -1,19 +1,29 @@
 #include "notify/smtp.hpp"
 
+#include <sodium.h>
+
+#include <algorithm>
+#include <array>
 #include <ctime>
+#include <string_view>
+
+#include <fmt/format.h>
 
 #include "notify/transfer.hpp"
 
 namespace steadyglow::notify {
 namespace {
 
-/// RFC 5322 3.3, in UTC.
+constexpr std::size_t subject_bytes_max = 200;  // RFC 5322 2.1.1: no line has more than 998
+
+/// RFC 5322 3.3, in UTC and in English whatever the locale.
 std::string date_now() {
+  static constexpr std::array days{"Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"};
+  static constexpr std::array months{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
   const std::time_t now = std::time(nullptr);
   std::tm utc{};
   gmtime_r(&now, &utc);
-  char text[64];
-  return {text, std::strftime(text, sizeof text, "%a, %d %b %Y %H:%M:%S +0000", &utc)};
+  return fmt::format("{}, {:02} {} {} {:02}:{:02}:{:02} +0000", days[static_cast<std::size_t>(utc.tm_wday)], utc.tm_mday, months[static_cast<std::size_t>(utc.tm_mon)], utc.tm_year + 1900, utc.tm_hour, utc.tm_min, utc.tm_sec);
 }
 
 std::string domain_of(const std::string& address) {
@@ -21,28 +31,34 @@ std::string domain_of(const std::string& address) {
   return at == std::string::npos ? "localhost" : address.substr(at + 1);
 }
 
+/// What all messages of an incident refer to, so that a mail program shows them together: their ids without the last part,
+/// which alone tells them apart.
+std::string thread_of(const Message& message) {
+  const std::size_t dash = message.id.rfind('-');
+  return dash == std::string::npos ? "incident-" + std::to_string(message.incident) : message.id.substr(0, dash);
+}
+
+bool is_continued(char c) { return (static_cast<unsigned char>(c) & 0xC0u) == 0x80u; }
+
+/// At most so many bytes from `begin`; no UTF-8 character is cut.
+std::string_view piece(std::string_view text, std::size_t begin, std::size_t bytes_max) {
+  std::size_t end = std::min(text.size(), begin + bytes_max);
+  while (end < text.size() && end > begin + 1 && is_continued(text[end])) --end;
+  return text.substr(begin, end - begin);
+}
+
 /// RFC 2047: a header that is not plain ASCII goes as base64 words, each of at most 75 characters.
-std::string header_text(const std::string& text) {
+std::string header_text(const std::string& as_given) {
   constexpr std::size_t bytes_per_word = 36;
-  bool is_plain = true;
-  for (const unsigned char c : text) is_plain = is_plain && c < 0x80;
-  if (is_plain) return one_line(text);
-  static constexpr char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  const std::string text = one_line(std::string(piece(as_given, 0, subject_bytes_max)));
+  if (std::all_of(text.begin(), text.end(), [](unsigned char c) { return c < 0x80; })) return text;
   std::string out;
   for (std::size_t begin = 0; begin < text.size();) {
-    std::size_t end = std::min(text.size(), begin + bytes_per_word);
-    while (end < text.size() && end > begin && (static_cast<unsigned char>(text[end]) & 0xC0u) == 0x80u) --end;  // no character is cut
-    std::string word;
-    for (std::size_t i = begin; i < end; i += 3) {
-      const auto byte = [&](std::size_t at) { return at < end ? static_cast<unsigned char>(text[at]) : 0u; };
-      const unsigned bits = byte(i) << 16 | byte(i + 1) << 8 | byte(i + 2);
-      word += digits[bits >> 18 & 63u];
-      word += digits[bits >> 12 & 63u];
-      word += i + 1 < end ? digits[bits >> 6 & 63u] : '=';
-      word += i + 2 < end ? digits[bits & 63u] : '=';
-    }
-    out += (out.empty() ? "=?UTF-8?B?" : " =?UTF-8?B?") + word + "?=";
-    begin = end;
+    const std::string_view bytes = piece(text, begin, bytes_per_word);
+    std::array<char, sodium_base64_ENCODED_LEN(bytes_per_word, sodium_base64_VARIANT_ORIGINAL)> word{};
+    sodium_bin2base64(word.data(), word.size(), reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size(), sodium_base64_VARIANT_ORIGINAL);
+    out += (out.empty() ? "=?UTF-8?B?" : " =?UTF-8?B?") + std::string(word.data()) + "?=";
+    begin += bytes.size();
   }
   return out;
 }
@@ -62,7 +78,7 @@ Result<void> SmtpRoute::send(const Message& message) {
   if (curl == nullptr) return fail(Fault::unavailable, "no memory for a transfer");
   curl_easy_setopt(curl, CURLOPT_PROTOCOLS_STR, "smtp,smtps");
   curl_easy_setopt(curl, CURLOPT_USE_SSL, settings_.is_tls_required ? static_cast<long>(CURLUSESSL_ALL) : static_cast<long>(CURLUSESSL_NONE));
-  if (!settings_.ca_file.empty()) curl_easy_setopt(curl, CURLOPT_CAINFO, settings_.ca_file.c_str());
+  transfer.set_ca_file(settings_.ca_file);
   if (!settings_.user.empty()) transfer.set_user(settings_.user, settings_.password);
   curl_easy_setopt(curl, CURLOPT_MAIL_FROM, ("<" + settings_.from + ">").c_str());
   const std::unique_ptr<curl_slist, FreeList> to(curl_slist_append(nullptr, ("<" + settings_.to + ">").c_str()));
@@ -74,8 +90,10 @@ Result<void> SmtpRoute::send(const Message& message) {
   transfer.add_header("To: <" + settings_.to + ">");
   transfer.add_header("Subject: " + header_text(message.subject));
   transfer.add_header("Message-ID: <" + message.id + "@" + domain + ">");
-  // Mail programs show what belongs to one incident together.
-  if (message.incident != 0) transfer.add_header("References: <incident-" + std::to_string(message.incident) + "@" + domain + ">");
+  if (message.incident != 0) {
+    transfer.add_header("In-Reply-To: <" + thread_of(message) + "@" + domain + ">");
+    transfer.add_header("References: <" + thread_of(message) + "@" + domain + ">");
+  }
   transfer.add_header("Auto-Submitted: auto-generated");
   if (message.priority >= alarm::Priority::high) {
     transfer.add_header("Importance: high");
@@ -90,7 +108,9 @@ Result<void> SmtpRoute::send(const Message& message) {
     curl_mimepart* picture = curl_mime_addpart(mime.get());
     curl_mime_data(picture, message.picture.data(), message.picture.size());
     curl_mime_type(picture, "image/png");
-    curl_mime_filename(picture, "last-two-hours.png");
+    // Shown below the text, not as something to open first (RFC 2183).
+    curl_slist* disposition = curl_slist_append(nullptr, "Content-Disposition: inline; filename=last-two-hours.png");
+    curl_mime_headers(picture, disposition, 1);
     curl_mime_encoder(picture, "base64");
   }
   curl_easy_setopt(curl, CURLOPT_MIMEPOST, mime.get());

@@ -1,4 +1,5 @@
 #pragma once
+#include "notify/address.hpp"
 #include "notify/route.hpp"
 
 namespace steadyglow::notify {
@@ -18,7 +19,7 @@ class SmtpRoute : public Route {
  public:
   explicit SmtpRoute(SmtpSettings settings) : settings_(std::move(settings)) {}
   Result<void> send(const Message& message) override;
-  std::string where() const override { return settings_.to + " by " + settings_.url; }
+  std::string where() const override { return settings_.to + " by " + host_of(settings_.url); }
   std::string kind() const override { return "smtp"; }
 
  private:

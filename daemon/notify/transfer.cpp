@@ -15,6 +15,8 @@ void begin_library() {
 
 constexpr long answer_good_from = 200;
 constexpr long answer_good_below = 300;
+constexpr long mail_begins = 354;
+constexpr long mail_taken = 250;
 constexpr std::size_t told_of_answer_max = 200;
 
 }  // namespace
@@ -36,10 +38,13 @@ Transfer::Transfer(const std::string& url, const std::atomic<bool>& is_aborted) 
   // A connection that is kept says goodbye when the handle goes, and waits two minutes for the answer of a server that hangs.
   curl_easy_setopt(curl, CURLOPT_FORBID_REUSE, 1L);
   curl_easy_setopt(curl, CURLOPT_SERVER_RESPONSE_TIMEOUT, static_cast<long>(std::chrono::seconds(attempt_max).count()));
+  // Else a name that nobody answers for would be waited for once more when the handle goes.
+  curl_easy_setopt(curl, CURLOPT_QUICK_EXIT, 1L);
   curl_easy_setopt(curl, CURLOPT_FOLLOWLOCATION, 0L);
   curl_easy_setopt(curl, CURLOPT_PROXY, "");
   curl_easy_setopt(curl, CURLOPT_SSL_VERIFYPEER, 1L);
   curl_easy_setopt(curl, CURLOPT_SSL_VERIFYHOST, 2L);
+  curl_easy_setopt(curl, CURLOPT_SSLVERSION, static_cast<long>(CURL_SSLVERSION_TLSv1_2));
   curl_easy_setopt(curl, CURLOPT_ERRORBUFFER, reason_);
   curl_easy_setopt(curl, CURLOPT_WRITEFUNCTION, &Transfer::take_answer);
   curl_easy_setopt(curl, CURLOPT_WRITEDATA, this);
@@ -49,13 +54,27 @@ Transfer::Transfer(const std::string& url, const std::atomic<bool>& is_aborted) 
 }
 
 std::size_t Transfer::take_answer(char* bytes, std::size_t size, std::size_t count, void* self) {
-  auto& answer = static_cast<Transfer*>(self)->answer_;
-  if (answer.size() + size * count > answer_bytes_max) return 0;  // ends the transfer
-  answer.append(bytes, size * count);
+  auto& transfer = *static_cast<Transfer*>(self);
+  if (transfer.answer_.size() + size * count > answer_bytes_max) {
+    transfer.is_answer_cut_ = true;
+    return 0;  // ends the transfer
+  }
+  transfer.answer_.append(bytes, size * count);
   return size * count;
 }
 
-int Transfer::look_up(void* self, curl_off_t, curl_off_t, curl_off_t, curl_off_t) { return static_cast<Transfer*>(self)->is_aborted_ ? 1 : 0; }
+/// libcurl asks at least once a second whether it is to go on, whatever the other side does.
+int Transfer::look_up(void* self, curl_off_t, curl_off_t, curl_off_t, curl_off_t) {
+  auto& transfer = *static_cast<Transfer*>(self);
+  if (transfer.is_aborted_) return 1;
+  // RFC 5321 4.2.3: 354 begins the mail, the 250 after it means that the server has it. What follows is the goodbye.
+  long status = 0;
+  curl_easy_getinfo(transfer.handle(), CURLINFO_RESPONSE_CODE, &status);
+  const auto now = std::chrono::steady_clock::now();
+  if (status == mail_begins) transfer.was_mail_begun_ = true;
+  else if (status == mail_taken && transfer.was_mail_begun_ && !transfer.mail_taken_at_) transfer.mail_taken_at_ = now;
+  return transfer.mail_taken_at_ && now - *transfer.mail_taken_at_ > goodbye_max ? 1 : 0;
+}
 
 void Transfer::add_header(const std::string& line) {
   curl_slist* longer = curl_slist_append(headers_.get(), one_line(line).c_str());
@@ -69,6 +88,10 @@ void Transfer::set_body(const std::string& body) {
   curl_easy_setopt(handle(), CURLOPT_COPYPOSTFIELDS, body.c_str());
 }
 
+void Transfer::set_ca_file(const std::string& file) {
+  if (!file.empty()) curl_easy_setopt(handle(), CURLOPT_CAINFO, file.c_str());
+}
+
 void Transfer::set_user(const std::string& user, const std::string& password) {
   curl_easy_setopt(handle(), CURLOPT_USERNAME, user.c_str());
   curl_easy_setopt(handle(), CURLOPT_PASSWORD, password.c_str());
@@ -80,6 +103,8 @@ Result<long> Transfer::run() {
   const CURLcode done = curl_easy_perform(handle());
   long status = 0;
   curl_easy_getinfo(handle(), CURLINFO_RESPONSE_CODE, &status);
+  if (mail_taken_at_) return mail_taken;  // whatever became of the goodbye
+  if (is_answer_cut_ && status > 0) return status;
   if (done == CURLE_ABORTED_BY_CALLBACK) return fail(Fault::unavailable, "broken off because the program ends");
   if (done != CURLE_OK) {
     std::string why = *reason_ != '\0' ? reason_ : curl_easy_strerror(done);
@@ -89,14 +114,15 @@ Result<long> Transfer::run() {
   return status;
 }
 
-Result<void> post_json(const std::string& url, const std::string& body, const std::vector<std::string>& headers, const std::atomic<bool>& is_aborted) {
-  Transfer transfer(url, is_aborted);
+Result<void> post_json(const Post& post, const std::atomic<bool>& is_aborted) {
+  Transfer transfer(post.url, is_aborted);
   if (transfer.handle() == nullptr) return fail(Fault::unavailable, "no memory for a transfer");
   curl_easy_setopt(transfer.handle(), CURLOPT_PROTOCOLS_STR, "http,https");
+  transfer.set_ca_file(post.ca_file);
   transfer.add_header("Content-Type: application/json");
   transfer.add_header("Expect:");
-  for (const std::string& header : headers) transfer.add_header(header);
-  transfer.set_body(body);
+  for (const std::string& header : post.headers) transfer.add_header(header);
+  transfer.set_body(post.body);
   const auto status = transfer.run();
   if (!status) return tl::unexpected(status.error());
   if (*status >= answer_good_from && *status < answer_good_below) return {};

@@ -2,7 +2,9 @@
 /// One transfer by libcurl with every bound set. Names are resolved on the thread that calls.
 #include <atomic>
 #include <chrono>
+#include <cstddef>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -12,9 +14,12 @@
 
 namespace steadyglow::notify {
 
+/// Of an answer nothing is kept beyond this, and the transfer ends there: the status is known by then.
 inline constexpr std::size_t answer_bytes_max = 64 * 1024;
+/// A mail server that has taken the message gets so long to say goodbye.
+inline constexpr std::chrono::seconds goodbye_max{2};
 
-/// Thread: one. Owns: the handle and its header list.
+/// Thread: one. Owns: the handle and its header list. Follows no redirect, uses no proxy, checks certificates and their names.
 class Transfer {
  public:
   Transfer(const std::string& url, const std::atomic<bool>& is_aborted);
@@ -24,8 +29,11 @@ class Transfer {
   CURL* handle() { return handle_.get(); }
   void add_header(const std::string& line);
   void set_body(const std::string& body);
+  /// Whose certificates are believed; empty: the system's.
+  void set_ca_file(const std::string& file);
   void set_user(const std::string& user, const std::string& password);
-  /// Returns the status that the other side gave (HTTP, SMTP); Fault::unavailable if it was never reached or broke off.
+  /// Returns the status that the other side gave (HTTP, SMTP) within attempt_max; Fault::unavailable if it was never reached
+  /// or broke off.
   Result<long> run();
   const std::string& answer() const { return answer_; }
 
@@ -44,13 +52,22 @@ class Transfer {
   const std::atomic<bool>& is_aborted_;
   std::string url_;
   std::string answer_;
+  bool is_answer_cut_ = false;
+  bool was_mail_begun_ = false;                                            // 354 was heard
+  std::optional<std::chrono::steady_clock::time_point> mail_taken_at_;     // and then 250
   char reason_[CURL_ERROR_SIZE] = "";
 };
 
 /// `text` without what could begin another header line.
 std::string one_line(std::string text);
 
+struct Post {
+  std::string url;
+  std::string ca_file;               ///< empty: the system's
+  std::string body;                  ///< JSON
+  std::vector<std::string> headers;  ///< further lines
+};
 /// A JSON POST; good for any 2xx.
-Result<void> post_json(const std::string& url, const std::string& body, const std::vector<std::string>& headers, const std::atomic<bool>& is_aborted);
+Result<void> post_json(const Post& post, const std::atomic<bool>& is_aborted);
 
 }  // namespace steadyglow::notify

@@ -9,14 +9,6 @@
 
 namespace steadyglow::notify {
 
-std::string host_of(const std::string& url) {
-  const std::size_t scheme = url.find("://");
-  const std::size_t begin = scheme == std::string::npos ? 0 : scheme + 3;
-  std::string host = url.substr(begin, url.find('/', begin) - begin);
-  if (const std::size_t at = host.rfind('@'); at != std::string::npos) host = host.substr(at + 1);
-  return url.substr(0, begin) + host;
-}
-
 std::string message_json(const Message& message, bool with_picture) {
   nlohmann::ordered_json json;
   json["id"] = message.id;
@@ -51,13 +43,10 @@ std::string signature_of(const std::string& body, const std::string& secret) {
   return hex.data();
 }
 
-std::string WebhookRoute::where() const { return host_of(settings_.url); }
-
 Result<void> WebhookRoute::send(const Message& message) {
-  const std::string body = message_json(message, true);
-  std::vector<std::string> headers{"Idempotency-Key: " + message.id};
-  if (!settings_.secret.empty()) headers.push_back("X-Steadyglow-Signature: sha256=" + signature_of(body, settings_.secret));
-  return post_json(settings_.url, body, headers, is_aborted());
+  Post post{settings_.url, settings_.ca_file, message_json(message, true), {"Idempotency-Key: " + message.id}};
+  if (!settings_.secret.empty()) post.headers.push_back("X-Steadyglow-Signature: sha256=" + signature_of(post.body, settings_.secret));
+  return post_json(post, is_aborted());
 }
 
 }  // namespace steadyglow::notify

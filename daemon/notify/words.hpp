@@ -1,7 +1,11 @@
 #pragma once
 /// What a message says, in the order in which a woken person needs it: which unit, is it off and how is that proven, what
 /// moved, alone or with others, mains and room, doubts about meters, what is still charged, smoke and neighbours, and then
-/// one word: SLEEP, LOOK or COME.
+/// one word: SLEEP, LOOK or COME. Plain sentences, no markup.
+///
+///   SLEEP  proven off and nothing burns, or it can wait
+///   LOOK   not known: blind, not proven, or a smoke contact that cannot be read
+///   COME   ordered off and not off, a contactor that fails, smoke or heat
 #include <optional>
 #include <string>
 #include <vector>
@@ -34,8 +38,19 @@ struct Situation {
   bool has_smoke_contact = false;
 };
 
+/// One incident of those that a message tells of.
+struct Told {
+  const alarm::Incident* incident = nullptr;
+  Situation now;
+  std::string link;  ///< may be empty
+};
+
 Advice advice_of(const alarm::Incident& incident, const Situation& now);
-/// Fills in advice, subject, text and facts.
+/// Smoke or heat.
+bool is_burning(const alarm::Incident& incident, const Situation& now);
+/// Fills in advice, utc, subject, text and facts. Several incidents: units of one bench, told in one message.
+void write_words(Message& message, const std::vector<Told>& told);
+/// The same of one; the priority too.
 void write_words(Message& message, const alarm::Incident& incident, const Situation& now);
 /// One line for lists: "Brindlecombe 35: OFF, proven".
 std::string title_of(const alarm::Incident& incident, const Situation& now);

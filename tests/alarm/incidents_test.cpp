@@ -1,15 +1,12 @@
-/// Grouping by cause, and the figures of the alarm system itself.
+/// Grouping by cause: what is told together.
 #include "alarm/incidents.hpp"
 
 #include <gtest/gtest.h>
-
-#include "alarm/figures.hpp"
 
 namespace steadyglow::alarm {
 namespace {
 
 using std::chrono::minutes;
-using std::chrono::seconds;
 
 Fact fact(std::int64_t id, const std::string& unit, Cause cause = Cause::unit, const std::string& name = {}) {
   Fact fact;
@@ -95,54 +92,105 @@ TEST(Incidents, KeepTheirNumbersOverARestart) {
   EXPECT_EQ(incidents.take(fact(8, "b")), 42);
 }
 
-// ANSI/ISA-18.2-2016, 16.4.4: a flood begins above 10 alarms in 10 min and ends below 5 in 10 min.
-TEST(Figures, AFloodBeginsAboveTenAndEndsBelowFive) {
-  Figures figures(Timestamp{});
-  for (int i = 0; i < 10; ++i) figures.note(at(fact(i, "u" + std::to_string(i)), seconds{30 * i}));
-  EXPECT_FALSE(figures.at(Timestamp{} + seconds{300}).is_flood);
-  figures.note(at(fact(10, "u10"), seconds{310}));
-  EXPECT_TRUE(figures.at(Timestamp{} + seconds{310}).is_flood);
-  EXPECT_EQ(figures.at(Timestamp{} + seconds{310}).most_in_10_min, 11u);
-  EXPECT_FALSE(figures.at(Timestamp{} + minutes{30}).is_flood);
+TEST(Incidents, WhatTheOutletOfAUnitSaysBelongsToItsTrip) {
+  Incidents incidents;
+  const auto id = incidents.take(fact(1, "ombrel250"));
+  Fact outlet = fact(2, "ombrel250", Cause::bench, "bench 1");
+  outlet.kind = "outlet";
+  outlet.priority = Priority::highest;
+  EXPECT_EQ(incidents.take(outlet), id);
+  EXPECT_EQ(incidents.find(id)->cause, Cause::unit);
+  EXPECT_EQ(incidents.find(id)->priority, Priority::highest);
 }
 
-TEST(Figures, RatesAreOfWhatWasAnnunciated) {
-  Figures figures(Timestamp{});
-  for (int i = 0; i < 12; ++i) figures.note(at(fact(i, "u"), minutes{30 * i}));
-  Fact seen = at(fact(3, "u"), minutes{355});
-  seen.state = State::acknowledged;
-  figures.note(seen);
-  const FiguresNow now = figures.at(Timestamp{} + std::chrono::hours{6});
-  EXPECT_NEAR(now.per_hour, 2.0, 1e-9);
-  EXPECT_NEAR(now.per_10_min, 1.0 / 3.0, 1e-9);
-  EXPECT_EQ(now.by_priority[0], 12u);
+TEST(Incidents, TwoRunsOfAUnitAreTwo) {
+  Incidents incidents;
+  Fact first = fact(1, "a");
+  first.run = 4;
+  Fact second = fact(2, "a");
+  second.run = 5;
+  EXPECT_NE(incidents.take(first), incidents.take(second));
 }
 
-TEST(Figures, WhatStandsOverADayIsStale) {
-  Figures figures(Timestamp{});
-  figures.note(at(fact(1, "u"), minutes{1}));
-  EXPECT_EQ(figures.at(Timestamp{} + std::chrono::hours{23}).standing_over_24_h, 0u);
-  EXPECT_EQ(figures.at(Timestamp{} + std::chrono::hours{25}).standing_over_24_h, 1u);
+TEST(Incidents, SmokeAndAContactorOfOneBenchAreTwo) {
+  Incidents incidents;
+  Fact smoke = fact(1, "", Cause::bench, "bench 1");
+  smoke.kind = "smoke";
+  Fact contactor = fact(2, "", Cause::bench, "bench 1");
+  contactor.kind = "contactor";
+  EXPECT_NE(incidents.take(smoke), incidents.take(contactor));
 }
 
-TEST(Figures, AConditionThatComesThriceInAMinuteChatters) {
-  Figures figures(Timestamp{});
-  for (int i = 0; i < 3; ++i) {
-    figures.note(at(fact(i, "u"), seconds{20 * i}));
-    Fact over = at(fact(i, "u"), seconds{20 * i + 5});
-    over.state = State::normal;
-    figures.note(over);
-  }
-  EXPECT_EQ(figures.at(Timestamp{} + minutes{2}).chattering.size(), 1u);
+TEST(Incidents, TheMainsOfTwoBenchesAreTwo) {
+  Incidents incidents;
+  Fact other = fact(2, "b", Cause::mains);
+  other.bench = "bench 2";
+  EXPECT_NE(incidents.take(fact(1, "a", Cause::mains)), incidents.take(other));
 }
 
-TEST(Figures, WhatIsShelvedIsCounted) {
-  Figures figures(Timestamp{});
-  Fact one = fact(1, "u");
-  figures.note(one);
-  one.state = State::shelved;
-  figures.note(one);
-  EXPECT_EQ(figures.at(Timestamp{} + minutes{2}).shelved, 1u);
+TEST(Incidents, AnOldAlarmThatSpeaksAgainDoesNotDrawNewOnesIntoItsIncident) {
+  Incidents incidents;
+  Fact old = fact(1, "a");
+  incidents.take(old);
+  old.state = State::normal;
+  old.is_condition_true = false;
+  incidents.take(at(old, minutes{1}));
+  const auto second = incidents.take(at(fact(2, "a"), minutes{60}));
+  old.why = "a remark";
+  incidents.take(at(old, minutes{61}));
+  EXPECT_EQ(incidents.take(at(fact(3, "a"), minutes{62})), second);
+}
+
+TEST(Incidents, WhatNobodyHasAcknowledgedIsJoinedHoweverLateTheNextComes) {
+  Incidents incidents;
+  Fact one = fact(1, "a");
+  const auto id = incidents.take(one);
+  one.state = State::returned_unacknowledged;
+  one.is_condition_true = false;
+  incidents.take(at(one, minutes{1}));
+  EXPECT_EQ(incidents.take(at(fact(2, "a"), minutes{600})), id);
+}
+
+TEST(Incidents, WhatWaitsForAPersonIsNotWhatHolds) {
+  Incidents incidents;
+  Fact trip = fact(1, "a");
+  trip.priority = Priority::high;
+  const auto id = incidents.take(trip);
+  trip.state = State::acknowledged;
+  trip.who = "Ada";
+  incidents.take(trip);
+  incidents.take(fact(2, "a"));
+  EXPECT_EQ(incidents.find(id)->waiting_priority(), Priority::low);
+  EXPECT_EQ(incidents.find(id)->standing_priority(), Priority::high);
+  EXPECT_TRUE(incidents.find(id)->needs_person);
+  EXPECT_EQ(incidents.find(id)->acknowledged_by, "") << "something new came";
+}
+
+TEST(Incidents, WhatIsOverAndSeenMakesRoomBeforeWhatStands) {
+  Incidents incidents;
+  const auto standing = incidents.take(fact(1, "the first"));
+  Fact over = fact(2, "the second");
+  const auto gone = incidents.take(over);
+  over.state = State::normal;
+  over.is_condition_true = false;
+  incidents.take(over);
+  for (std::int64_t i = 3; i <= static_cast<std::int64_t>(Incidents::kept_max) + 1; ++i) incidents.take(fact(i, "unit " + std::to_string(i)));
+  EXPECT_EQ(incidents.all().size(), Incidents::kept_max);
+  EXPECT_NE(incidents.find(standing), nullptr);
+  EXPECT_EQ(incidents.find(gone), nullptr);
+}
+
+TEST(Incidents, AreBoundedWhateverComes) {
+  Incidents incidents;
+  for (std::int64_t i = 0; i < 30'000; ++i) incidents.take(fact(i, "unit " + std::to_string(i % 1000)));
+  EXPECT_LE(incidents.all().size(), Incidents::kept_max);
+}
+
+TEST(Priorities, HaveTheWordsOfTheStandardsAndCausesThoseOfTheShop) {
+  EXPECT_EQ(to_word(Priority::low), "low");
+  EXPECT_EQ(to_word(Priority::highest), "highest");
+  EXPECT_EQ(to_word(Cause::unit), "unit");
+  EXPECT_EQ(to_word(Cause::bench), "bench");
 }
 
 }  // namespace

@@ -45,6 +45,7 @@ LIBRARY_HOMES = {
     r"<sodium": {"daemon/http", "daemon/app", "daemon/notify", "daemon/record"},
     r"<curl/": {"daemon/notify"},
     r"<cairo": {"daemon/notify", "daemon/record"},
+    r"<pango": {"daemon/notify", "daemon/record"},
     r"<mosquitto": {"daemon/notify", "drivers/mqtt"},
 }
 BEAST_UNITS_MAX = 3

@@ -1,4 +1,5 @@
 """Where messages arrive, for the tests: real servers on free ports of the loopback, each ended with its block."""
+import asyncio
 import email
 import email.policy
 import http.server
@@ -12,20 +13,39 @@ import threading
 import time
 
 from aiosmtpd.controller import Controller
-from aiosmtpd.smtp import AuthResult
+from aiosmtpd.smtp import AuthResult, SMTP
 
 from bench_process import free_port, wait_for
 
 logging.getLogger("mail.log").setLevel(logging.CRITICAL)  # broken handshakes are what some tests want
 
 
+class SinkController(Controller):
+    def factory(self):
+        return DroppingSmtp(self.handler, **self.SMTP_kwargs)
+
+
+class DroppingSmtp(SMTP):
+    """Closes the line in the middle of a mail where its sink says so."""
+
+    async def smtp_DATA(self, arg):
+        if self.event_handler.drops != "in the mail":
+            return await super().smtp_DATA(arg)
+        await self.push("354 go on")
+        await self._reader.read(10)
+        self.transport.abort()
+
+
 class SmtpSink:
-    """An SMTP server (aiosmtpd). `messages` are parsed e-mails; may refuse, hang, ask for a password or speak TLS."""
+    """An SMTP server (aiosmtpd). `messages` are parsed e-mails, also of what was taken and not answered; may refuse, hang (before
+    its answer, or at the goodbye), drop the line ("in the mail", "after the mail"), ask for a password or speak TLS."""
 
     def __init__(self, certificate=None, key=None, password=None, is_implicit_tls=False):
         self.messages = []
         self.refuses = False
         self.hangs = 0.0
+        self.hangs_at_quit = 0.0
+        self.drops = ""
         self.port = free_port()
         options = {}
         if certificate:
@@ -34,15 +54,21 @@ class SmtpSink:
             options = {"ssl_context": context} if is_implicit_tls else {"tls_context": context, "require_starttls": True}
         if password is not None:
             options |= {"auth_required": True, "auth_require_tls": False, "authenticator": lambda server, session, envelope, mechanism, data: AuthResult(success=data.password == password.encode())}
-        self.controller = Controller(self, hostname="127.0.0.1", port=self.port, **options)
+        self.controller = SinkController(self, hostname="127.0.0.1", port=self.port, **options)
+
+    async def handle_QUIT(self, server, session, envelope):
+        if self.hangs_at_quit:
+            await asyncio.sleep(self.hangs_at_quit)
+        return "221 good night"
 
     async def handle_DATA(self, server, session, envelope):
-        import asyncio
         if self.hangs:
             await asyncio.sleep(self.hangs)
         if self.refuses:
             return "451 not now"
         self.messages.append(email.message_from_bytes(envelope.content, policy=email.policy.default))
+        if self.drops == "after the mail":
+            server.transport.abort()
         return "250 taken"
 
     def __enter__(self):
@@ -62,12 +88,15 @@ def pictures_of(message):
 
 
 class WebhookSink:
-    """An HTTP server that keeps what is POSTed: (path, headers, body)."""
+    """An HTTP or HTTPS server that keeps what is POSTed: (path, headers, body). May answer with another status, late, with a
+    redirect or without end."""
 
-    def __init__(self, status=200):
+    def __init__(self, status=200, certificate=None, key=None):
         self.requests = []
         self.status = status
         self.hangs = 0.0
+        self.redirects_to = ""
+        self.answers_without_end = False
         sink = self
 
         class Handler(http.server.BaseHTTPRequestHandler):
@@ -77,15 +106,27 @@ class WebhookSink:
                     time.sleep(sink.hangs)
                 sink.requests.append((self.path, dict(self.headers), body))
                 self.send_response(sink.status)
+                if sink.redirects_to:
+                    self.send_header("Location", sink.redirects_to)
                 self.end_headers()
+                while sink.answers_without_end:
+                    self.wfile.write(b"x" * 65536)
 
             def log_message(self, *_):
                 pass
 
-        self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        class Server(http.server.ThreadingHTTPServer):
+            def handle_error(self, request, client_address):
+                pass  # who hangs up early is what some tests want
+
+        self.server = Server(("127.0.0.1", 0), Handler)
         self.server.daemon_threads = True
         self.port = self.server.server_address[1]
-        self.url = f"http://127.0.0.1:{self.port}/hook"
+        self.url = f"{'https' if certificate else 'http'}://127.0.0.1:{self.port}/hook"
+        if certificate:
+            context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+            context.load_cert_chain(certificate, key)
+            self.server.socket = context.wrap_socket(self.server.socket, server_side=True, do_handshake_on_connect=False)
 
     def json(self):
         return [json.loads(body) for _, _, body in self.requests if body]
@@ -124,15 +165,26 @@ class Program:
 
 
 class MosquittoBroker(Program):
-    """Mosquitto with one subscriber that keeps every message of `topic`."""
+    """Mosquitto with one subscriber that keeps every message of `topic`. With a certificate it speaks TLS on `tls_port` too, and
+    asks for the user and password there."""
 
-    def __init__(self, folder, topic):
+    def __init__(self, folder, topic, certificate=None, key=None, user="bench", password="right"):
         super().__init__(folder)
         self.topic = topic
+        self.tls_port = free_port()
+        self.secured = (certificate, key, user, password) if certificate else None
 
     def __enter__(self):
         config = self.folder / "mosquitto.conf"
-        config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+        # Started by root it would become somebody who cannot read its key.
+        text = f"user root\nper_listener_settings true\npersistence false\nlistener {self.port} 127.0.0.1\nallow_anonymous true\n"
+        if self.secured:
+            certificate, key, user, password = self.secured
+            passwords = self.folder / "passwords"
+            passwords.write_text("")
+            subprocess.run(["mosquitto_passwd", "-b", passwords, user, password], check=True, capture_output=True)
+            text += f"listener {self.tls_port} 127.0.0.1\nallow_anonymous false\npassword_file {passwords}\ncertfile {certificate}\nkeyfile {key}\n"
+        config.write_text(text)
         self.start("/usr/sbin/mosquitto", "-c", config)
         self.heard = open(self.folder / "heard", "wb")
         self.subscriber = subprocess.Popen(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(self.port), "-t", self.topic, "-q", "1"], stdout=self.heard, stderr=subprocess.DEVNULL)
@@ -155,6 +207,8 @@ class MosquittoBroker(Program):
 
 
 class Alertmanager(Program):
+    """Alertmanager that tells nobody: alerts() is what stands."""
+
     def __enter__(self):
         config = self.folder / "alertmanager.yml"
         config.write_text("route:\n  receiver: nobody\nreceivers:\n  - name: nobody\n")

@@ -66,7 +66,7 @@ def all_routes_take_it(program, folder):
         (path, headers, body), = hook.requests
         assert headers["Idempotency-Key"] == "test-incident-3-hook", headers
         assert headers["X-Steadyglow-Signature"] == "sha256=" + hmac.new(b"a secret", body, hashlib.sha256).hexdigest()
-        assert json.loads(body)["facts"] == {"incident": 3}
+        assert json.loads(body)["facts"]["incident"] == 3
         assert broker.messages()[0]["id"] == "test-incident-3-mqtt"
         alert, = manager.alerts()
         assert alert["labels"]["incident"] == "3" and alert["labels"]["severity"] == "high", alert
@@ -116,9 +116,8 @@ def a_hung_server_delays_no_other(program, folder):
         lines, answer, seconds = send(program, config(folder, "hung", routes), 3)
         first = next(l for l in lines if l.get("is_delivered"))
         assert first["route"] == "hook" and first["seconds"] < 2.0, lines
-        stopped = lines[-1]["stopped_after"]
-        assert stopped < 3.0 + 2.0, f"it took {stopped - 3.0:.1f} s to stop while three peers hang"
-        print(f"hung peers: the webhook took it after {first['seconds'] * 1000:.0f} ms; stopping took {stopped - 3.0:.2f} s")
+        assert lines[-1]["stop_took"] < 2.0, f"{lines[-1]['stop_took']:.1f} s to stop while three peers hang"
+        print(f"hung peers: the webhook took it after {first['seconds'] * 1000:.0f} ms; stopping took {lines[-1]['stop_took']:.2f} s")
 
 
 def what_is_refused_is_tried_again_and_comes_once(program, folder):
