@@ -57,24 +57,43 @@ void Bench::make_sessions() {
   for (std::size_t i = 0; i < settings_.buses.size(); ++i) {
     acquire::BusOptions options;
     options.clock_rate = settings_.clock_rate;
-    buses_.push_back(std::make_unique<acquire::BusThread>(i, settings_.buses[i], options, loop_, [this](acquire::MeterBatch batch) {
-      const store::Store::Together together(*store_);
-      const auto now = std::chrono::steady_clock::now();
-      for (std::size_t b = 0; b < supplies_.size(); ++b) {
-        if (auto* watchdog = supplies_[b]->watchdog()) watchdog->progress(settings_.buses[batch.bus].name, now);
-        supplies_[b]->take(batch);
-      }
-      for (auto& session : sessions_) session->take(batch);
-      server_->mark_changed();
-    }));
+    buses_.push_back(std::make_unique<acquire::BusThread>(i, settings_.buses[i], options, loop_, [this](const acquire::MeterBatch& batch) { take(batch); }));
+    answers_.emplace_back(settings_.buses[i].meters.size(), true);
   }
   for (std::size_t i = 0; i < settings_.benches.size(); ++i) supplies_.push_back(std::make_unique<BenchSupply>(settings_.benches[i], settings_.clock_rate, supply_links(i)));
   for (const UnitSettings& unit : settings_.units) sessions_.push_back(std::make_unique<UnitSession>(unit, settings_.clock_rate, *store_, session_links(unit)));
 }
 
+/// The units first: what one of them must be cut for waits for nothing else.
+void Bench::take(const acquire::MeterBatch& batch) {
+  const store::Store::Together together(*store_);
+  const auto now = std::chrono::steady_clock::now();
+  for (auto& supply : supplies_)
+    if (auto* watchdog = supply->watchdog()) watchdog->progress(settings_.buses[batch.bus].name, now);
+  for (auto& session : sessions_) session->take(batch);
+  for (auto& supply : supplies_) supply->take(batch);
+  if (batch.reply.is_answered && !answers_[batch.bus][batch.meter]) doubt_contacts(batch.bus);
+  answers_[batch.bus][batch.meter] = batch.reply.is_answered;
+  server_->mark_changed();
+}
+
+/// A device of this bus was silent and answers again. It may have lost its supply meanwhile, and its neighbours with it.
+void Bench::doubt_contacts(std::size_t bus) {
+  for (auto& supply : supplies_)
+    if (const auto& contactor = supply->settings().contactor; contactor && contactor->bus == bus) supply->doubt_contactor();
+  for (auto& session : sessions_)
+    if (const auto& outlet = session->settings().outlet; outlet && outlet->bus == bus) session->doubt_relay();
+}
+
 SupplyLinks Bench::supply_links(std::size_t bench) {
   SupplyLinks links;
   links.write = [this](const OutletBinding& output, bool on, std::function<void(Result<void>)> done) { buses_[output.bus]->order(output.meter, output.output, on, std::move(done)); };
+  links.ask = [this](const OutletBinding& output, std::function<void(Result<bool>)> done) { buses_[output.bus]->ask(output.meter, output.output, std::move(done)); };
+  links.holds_open = [this, bench]() -> std::string {
+    for (const auto& session : sessions_)
+      if (session->settings().bench_index == bench && session->keeper().is_defective()) return fmt::format("the relay of {} is marked defective, and would give it power", session->settings().title);
+    return {};
+  };
   links.remember = [this](const std::string& kind, const std::string& json) { remember(kind, json); };
   links.policy_of_next = [this](const std::string& unit) {
     const UnitSession* session = find_unit(unit);
@@ -86,7 +105,10 @@ SupplyLinks Bench::supply_links(std::size_t bench) {
   links.watchdog_dropped = [this, bench] {
     const std::string& name = settings_.benches[bench].name;
     const std::string why = name + ": the hardware watchdog was not fed in time and has opened every contact";
-    bench_alarms_.raise({"watchdog", alarm::Cause::bench, name, name, alarm::Priority::medium, why + "; its units stay off until a person says"}, bench_now());
+    bench_alarms_.raise({"watchdog", alarm::Cause::bench, name, name, alarm::Priority::medium, why + "; its units stay off unless their policy wants them on again"}, bench_now());
+    supplies_[bench]->fell(why);
+  };
+  links.supply_fell = [this, bench](const std::string& why) {
     for (auto& session : sessions_)
       if (session->settings().bench_index == bench) session->supply_was_cut(why);
   };
@@ -240,10 +262,15 @@ Result<void> Bench::read_journal() {
     facts_.take(row);
     bench_alarms_.restore(row);
   }
-  for (auto& supply : supplies_) supply->restore(facts_.contact(supply->settings().name + ".contactor"));
+  for (auto& supply : supplies_) {
+    const std::string output = supply->settings().name + ".contactor";
+    supply->restore(facts_.contact(output));
+    if (const auto why = facts_.interlock(output)) supply->restore_lock(*why);
+  }
   for (auto& session : sessions_) {
     const ContactFact relay = facts_.contact(session->settings().name + ".outlet");
     session->restore_contact(relay.is_defective, relay.is_unproven, relay.why);
+    if (const auto why = facts_.interlock(session->settings().name + ".outlet")) session->restore_lock(*why);
   }
   telling_->restore(*rows);
   return {};
@@ -254,7 +281,9 @@ Result<void> Bench::take_up_runs() {
   if (!reader) return tl::unexpected(reader.error());
   auto runs = (*reader)->runs();
   if (!runs) return tl::unexpected(runs.error());
+  std::map<std::string, const store::RunRow*> last;
   for (const store::RunRow& run : *runs) {
+    last[run.unit] = &run;
     if (run.state != "running") continue;
     UnitSession* session = find_unit(run.unit);
     Result<void> recovered = fail(Fault::config, fmt::format("run {} belongs to unit `{}`, which is not configured any more", run.id, run.unit));
@@ -263,7 +292,20 @@ Result<void> Bench::take_up_runs() {
     spdlog::warn("{}", recovered.error().text());
     store_->end_run(run.id, utc_label(utc_now_ms()));
   }
+  for (const auto& [unit, run] : last)
+    if (UnitSession* session = find_unit(unit); session != nullptr && !session->run_id()) tell_again(*run, *session);
   return {};
+}
+
+/// The last run of a unit, which has ended: shown again, off the loop, for what runs is guarded first.
+void Bench::tell_again(const store::RunRow& run, UnitSession& session) {
+  boost::asio::post(*history_pool_, [this, run, &session] {
+    auto reader = store::StoreReader::open(settings_.store_file);
+    auto told = reader ? retell(session.settings(), **reader, run) : Result<Retold>(tl::unexpected(reader.error()));
+    if (!told) return spdlog::info("{}: its last run is not shown: {}", session.settings().title, told.error().text());
+    const auto whole = std::make_shared<Retold>(std::move(*told));
+    boost::asio::post(loop_, [&session, run, whole] { session.show_ended(run, std::move(*whole)); });
+  });
 }
 
 Result<void> Bench::listen() {
@@ -283,7 +325,6 @@ Result<void> Bench::listen() {
 void Bench::run(Service service) {
   service_ = std::move(service);
   for (auto& bus : buses_) bus->start();
-  ask_contactors();
   bench_alarms_.tell_restored(bench_now());
   for (auto& session : sessions_) {
     if (!session->settings().starts_at_once || session->run_id()) continue;
@@ -333,8 +374,8 @@ void Bench::tick(Boottime now) {
   watch_contactors();
   watch_store();
   telling_->tick(now);
-  // Withheld while a run is stuck: the service manager then starts us again.
-  if (std::none_of(sessions_.begin(), sessions_.end(), [&](const auto& session) { return session->is_stuck(now - stuck_after); })) service_.alive(real);
+  // Withheld while a part stands still: the service manager then starts us again.
+  if (parts_that_stand_still(now - stuck_after).empty()) service_.alive(real);
 }
 
 /// A bus may be quiet for three turns of its quickest meter, in real time.
@@ -343,17 +384,6 @@ std::chrono::milliseconds Bench::quiet_allowed(std::size_t bus) const {
   std::chrono::milliseconds quickest = std::chrono::hours{1};
   for (const auto& meter : settings_.buses[bus].meters) quickest = std::min(quickest, meter.poll_period);
   return std::chrono::milliseconds{static_cast<std::int64_t>(turns * static_cast<double>(quickest.count()) / settings_.clock_rate)};
-}
-
-/// After a start of the program the contactors stand as they stood.
-void Bench::ask_contactors() {
-  for (auto& supply : supplies_) {
-    const auto& contactor = supply->settings().contactor;
-    if (!contactor) continue;
-    buses_[contactor->bus]->ask(contactor->meter, contactor->output, [s = supply.get()](Result<bool> is_closed) {
-      if (is_closed) s->contactor_found(*is_closed);
-    });
-  }
 }
 
 void Bench::watch_store() {
@@ -428,6 +458,7 @@ void Bench::stop() {
   server_->stop();
   telling_->stop();
   for (auto& bus : buses_) bus->stop();
+  history_pool_->stop();
   history_pool_->join();
   // The last batches are in the loop's queue; when they are through, the loop has no work left and run() returns.
   boost::asio::post(loop_, [this] {
@@ -443,11 +474,19 @@ UnitSession* Bench::find_unit(const std::string& name) const {
   return nullptr;
 }
 
+/// Engines that judged nothing since then, and buses whose thread did no turn: not those whose meters are silent.
+std::vector<std::string> Bench::parts_that_stand_still(Boottime since) const {
+  std::vector<std::string> parts;
+  for (const auto& session : sessions_)
+    if (session->is_stuck(since)) parts.push_back(fmt::format("{}: nothing was polled or judged for {} s", session->settings().name, stuck_after.count()));
+  for (std::size_t i = 0; i < buses_.size(); ++i)
+    if (buses_[i]->turned_at() < since) parts.push_back(fmt::format("{}: its thread has stood still for {} s", settings_.buses[i].name, stuck_after.count()));
+  return parts;
+}
+
 http::Health Bench::health() const {
   http::Health health;
-  const Boottime before = boottime_now() - stuck_after;
-  for (const auto& session : sessions_)
-    if (session->is_stuck(before)) health.reasons.push_back(session->settings().name + ": nothing was polled or judged for 10 s");
+  health.reasons = parts_that_stand_still(boottime_now() - stuck_after);
   const store::StoreHealth store = store_->health();
   if (!store.is_ok) health.reasons.push_back("store: " + store.reason);
   return health;

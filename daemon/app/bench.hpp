@@ -53,10 +53,13 @@ class Bench {
   SupplyLinks supply_links(std::size_t bench);
   SessionLinks session_links(const UnitSettings& unit);
   Result<void> read_journal();
+  void take(const acquire::MeterBatch& batch);
+  void doubt_contacts(std::size_t bus);
   void tick(Boottime now);
+  std::vector<std::string> parts_that_stand_still(Boottime since) const;
   bool has_watchdog() const;
   void watch_store();
-  void ask_contactors();
+  void tell_again(const store::RunRow& run, UnitSession& session);
   std::chrono::milliseconds quiet_allowed(std::size_t bus) const;
   void watch_contactors();
   void open_bench(std::optional<std::size_t> bench, const std::string& for_unit, const std::string& reason, bool locks);
@@ -108,6 +111,7 @@ class Bench {
   std::map<std::size_t, std::optional<Boottime>> contactor_opened_at_;
   std::vector<std::unique_ptr<UnitSession>> sessions_;
   std::vector<std::unique_ptr<acquire::BusThread>> buses_;
+  std::vector<std::vector<bool>> answers_;  ///< by bus and meter: the last poll was answered
   std::unique_ptr<http::Server> server_;
   boost::asio::steady_timer tick_;
   boost::asio::signal_set signals_;

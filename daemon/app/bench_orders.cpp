@@ -77,8 +77,9 @@ Result<void> Bench::start_unit(UnitSession& session, const http::Order& order) {
     remember("ready", Json{{"unit", session.settings().name}, {"who", order.who()}, {"is_ready", is_ready(items)}, {"reasons", reasons_of(items)}}.dump());
     if (!is_ready(items)) return fail(Fault::permission, "it is not ready to be left: " + reasons_of(items), "start it attended, stay near it, and mend the red lines; \"no\" is a normal answer");
   }
+  if (auto may = session.may_start(order.who(), order.flag("at_the_bench")); !may) return may;
   // The contactor comes first: behind an open one nothing could start.
-  if (const auto bench = session.settings().bench_index; bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_closed())
+  if (const auto bench = session.settings().bench_index; bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_wanted_closed())
     if (auto closed = supplies_[*bench]->close(order.who(), order.flag("at_the_bench")); !closed) return closed;
   return session.start(order.who(), order.flag("at_the_bench"), *policy);
 }
@@ -123,7 +124,7 @@ Result<nlohmann::ordered_json> Bench::order_unit(const http::Order& order) {
       act->alarm %= alarms_per_run;
     }
     const auto bench = session->settings().bench_index;
-    if (act->kind == soak::ActKind::go_on && bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_closed())
+    if (act->kind == soak::ActKind::go_on && bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_wanted_closed())
       return fail(Fault::usage, "the bench contactor is open: " + supplies_[*bench]->contactor().reason(), "look at the bench, close its contactor, then go on");
     done = session->act(*act);
   }

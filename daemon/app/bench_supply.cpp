@@ -16,6 +16,10 @@ constexpr double mains_band = 0.10;
 /// Mains that were not read for this long (bench time) are not known to be steady.
 constexpr Duration mains_fresh = std::chrono::minutes{2};
 constexpr double mains_nominal_default = 230.0;
+/// One poll that is not answered is no power cut, and no smoke.
+constexpr int unread_polls_most = 2;
+/// After a start of the daemon a device that does not answer is asked again after this long, real time.
+constexpr std::chrono::milliseconds ask_again_after{500};
 
 std::chrono::milliseconds real_ms(double seconds) { return std::chrono::milliseconds{std::llround(seconds * 1000.0)}; }
 
@@ -42,15 +46,20 @@ void BenchSupply::take(const acquire::MeterBatch& batch) {
     return &batch.reply.channels[binding->channel];
   };
   if (const auto* smoke = channel_of(settings_->smoke)) {
-    is_smoke_ = smoke->quality == Quality::good ? std::optional(smoke->value != 0.0) : std::nullopt;
-    if (is_smoke_ != is_smoke_told_ || !is_smoke_) {
+    const bool is_read = smoke->quality == Quality::good;
+    smoke_unread_ = is_read ? 0 : smoke_unread_ + 1;
+    if (is_read || smoke_unread_ > unread_polls_most) is_smoke_ = is_read ? std::optional(smoke->value != 0.0) : std::nullopt;
+    // When the mains are gone so is its module: nothing is told of it, and nothing is on that could burn.
+    const bool is_dark = !is_smoke_ && mains_unread_ > unread_polls_most;
+    if (!is_dark && (is_smoke_ != is_smoke_told_ || !is_smoke_)) {
       is_smoke_told_ = is_smoke_;
       links_.smoke_changed(is_smoke_);
     }
   }
   if (const auto* mains = channel_of(settings_->mains)) {
-    if (mains->quality == Quality::good) take_mains(mains->value * settings_->mains->factor, batch.taken_at);
-    else lose_mains();  // no view of them is no proof that they stand
+    mains_unread_ = mains->quality == Quality::good ? 0 : mains_unread_ + 1;
+    if (mains_unread_ == 0) take_mains(mains->value * settings_->mains->factor, batch.taken_at);
+    else mains_steady_since_.reset();                          // no view of them is no proof that they stand
   }
 }
 
@@ -66,12 +75,10 @@ void BenchSupply::take_mains(double volts, Boottime at) {
 }
 
 /// A module that lost its supply comes back with its contacts open, or with what it had: the contactor is ordered open, so
-/// that it is the first, and whoever may switch on again closes it.
+/// that it is the first, and whoever may switch on again closes it. A meter that is silent is no power cut.
 void BenchSupply::lose_mains() {
   mains_steady_since_.reset();
-  if (!has_contactor() || is_mains_lost_ || !is_contactor_closed()) return;
-  is_mains_lost_ = true;
-  open("the mains of the bench were gone, or their meter is silent", false);
+  if (has_contactor() && !has_fallen_ && is_contactor_closed()) fell("the mains of the bench were gone");
 }
 
 std::optional<Duration> BenchSupply::mains_steady_for(Boottime now) const {
@@ -97,8 +104,10 @@ void BenchSupply::open(std::string reason, bool locks) {
 
 Result<void> BenchSupply::close(const std::string& who, bool is_at_the_bench) {
   if (!has_contactor()) return fail(Fault::usage, settings_->name + " has no contactor");
+  if (const std::string why = links_.holds_open(); !why.empty())
+    return fail(Fault::permission, "the contactor stays open: " + why, "have that relay replaced by a qualified person, say so with `steadyglow repaired`, then close");
   if (auto closed = contactor_.close(who, is_at_the_bench); !closed) return closed;
-  is_mains_lost_ = false;
+  has_fallen_ = false;
   spdlog::info("{}: contactor closed by {}", settings_->name, who);
   write_if_due();
   return {};
@@ -128,8 +137,43 @@ void BenchSupply::restore(const ContactFact& fact) {
   if (!fact.is_defective) (void)contactor_.repaired("journal");
 }
 
-void BenchSupply::contactor_found(bool is_closed) {
-  if (contactor_.wanted() == outlet::Wanted::unknown) found_closed_ = is_closed;
+void BenchSupply::restore_lock(const std::string& why) {
+  if (!has_contactor()) return;
+  contactor_.open(why, true);
+  is_lock_remembered_ = true;
+}
+
+void BenchSupply::remember_lock() {
+  if (!has_contactor() || contactor_.is_locked() == is_lock_remembered_) return;
+  is_lock_remembered_ = contactor_.is_locked();
+  links_.remember("interlock", Json{{"output", settings_->name + ".contactor"}, {"is_locked", is_lock_remembered_}, {"why", contactor_.reason()}}.dump());
+}
+
+void BenchSupply::fell(const std::string& why) {
+  if (has_contactor() && contactor_.wanted() != outlet::Wanted::off) {
+    has_fallen_ = true;
+    open(why, false);
+  }
+  links_.supply_fell(why);
+}
+
+/// After a start of the program the contactor stands as it stood, and so it does when its device was silent for a while.
+/// Nobody ordered it open, or the journal would say so: found open, it fell with its supply.
+void BenchSupply::ask_contactor(outlet::Instant now) {
+  if (!has_contactor() || is_asking_ || (asked_at_ && now - *asked_at_ < ask_again_after)) return;
+  const bool is_unknown = contactor_.wanted() == outlet::Wanted::unknown;
+  const bool is_held_closed = contactor_.wanted() == outlet::Wanted::on && contactor_.is_accepted();
+  if (!(is_unknown && !found_closed_) && !(is_doubted_ && (is_unknown || is_held_closed))) return;
+  is_asking_ = true;
+  asked_at_ = now;
+  links_.ask(*settings_->contactor, [this](Result<bool> is_closed) {
+    is_asking_ = false;
+    const bool is_ordered = contactor_.wanted() == outlet::Wanted::off || !contactor_.is_accepted();
+    if (!is_closed || is_ordered) return;
+    is_doubted_ = false;
+    found_closed_ = *is_closed;
+    if (!*is_closed) fell("the contactor was found open: it had lost its supply");
+  });
 }
 
 bool BenchSupply::is_contactor_closed() const {
@@ -163,13 +207,15 @@ void BenchSupply::tick(Boottime) {
     is_drop_told_ = !is_drop_told_;
     if (is_drop_told_) links_.watchdog_dropped();
   }
+  ask_contactor(now);
   feed_watchdog(now);
   write_if_due();
+  remember_lock();
   if (has_contactor() && !is_contactor_closed()) {
     // Nothing is switched on behind an open contactor. One that went with the mains is closed for the first whose turn it is.
-    if (is_mains_lost_ && stagger_.is_asked() && contactor_.wanted() != outlet::Wanted::on) {
+    if (has_fallen_ && stagger_.is_asked() && contactor_.wanted() != outlet::Wanted::on && links_.holds_open().empty()) {
       if (auto closed = contactor_.close_by_policy(links_.policy_of_next(stagger_.first())); !closed) spdlog::error("{}: {}", settings_->name, closed.error().text());
-      else is_mains_lost_ = false;
+      else has_fallen_ = false;
       write_if_due();
     }
     return;

@@ -31,6 +31,10 @@ void Facts::take(const store::JournalRow& row) {
   if (!json.is_object()) return;
   const auto text = [&](const char* key) { return json.value(key, std::string{}); };
   if (row.kind == "contact") contacts_[text("output")] = {json.value("is_defective", false), json.value("is_unproven", false), text("why")};
+  if (row.kind == "interlock") {
+    if (json.value("is_locked", true)) interlocks_[text("output")] = text("why");
+    else interlocks_.erase(text("output"));
+  }
   if (row.kind == "rehearsal")
     rehearsals_[text("bench") + '/' + text("unit")] = {text("bench"), text("unit"), json.value("is_passed", false), text("text"), text("who"), row.utc_ms};
   if (row.kind == "unit_fact")
@@ -43,6 +47,11 @@ void Facts::take(const store::JournalRow& row) {
 ContactFact Facts::contact(const std::string& output) const {
   const auto* found = find_in(contacts_, output);
   return found ? *found : ContactFact{};
+}
+
+std::optional<std::string> Facts::interlock(const std::string& output) const {
+  const auto* why = find_in(interlocks_, output);
+  return why ? std::optional(*why) : std::nullopt;
 }
 
 const RehearsalFact* Facts::rehearsal(const std::string& bench, const std::string& unit) const { return find_in(rehearsals_, bench + '/' + unit); }

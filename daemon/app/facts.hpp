@@ -65,6 +65,8 @@ class Facts {
   void take(const store::JournalRow& row);
 
   ContactFact contact(const std::string& output) const;
+  /// Why only a person at the bench may close this output; nothing while anybody may.
+  std::optional<std::string> interlock(const std::string& output) const;
   const RehearsalFact* rehearsal(const std::string& bench, const std::string& unit) const;
   const UnitFact* unit(const std::string& unit, const std::string& serial, const std::string& kind) const;
   const CautionsFact* cautions(const std::string& who) const;
@@ -73,6 +75,7 @@ class Facts {
 
  private:
   std::map<std::string, ContactFact> contacts_;
+  std::map<std::string, std::string> interlocks_;   ///< by output: the reason
   std::map<std::string, RehearsalFact> rehearsals_;  ///< by bench/unit
   std::map<std::string, UnitFact> units_;            ///< by unit/serial/kind
   std::map<std::string, NotifyTestFact> notify_tests_;

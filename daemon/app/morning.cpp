@@ -103,7 +103,7 @@ nlohmann::ordered_json morning_of(const UnitSession& session, const Facts& facts
   if (engine == nullptr) return nullptr;
   Duration counted_before{};
   Json did = Json::array();
-  for (const UnitSession::Did& one : session.did()) {
+  for (const Did& one : session.did()) {
     const std::string utc = session.utc_of(one.at);
     if (utc_from_label(utc) >= from_utc_ms) did.push_back({{"utc", utc}, {"text", one.text}});
   }

@@ -16,6 +16,8 @@ using Json = nlohmann::ordered_json;
 
 /// While a cut waits for its proof the meter that shows it is read this often, real time.
 constexpr std::chrono::milliseconds proof_every{200};
+/// A relay's device that does not say how the relay stands is asked again after this long, real time.
+constexpr std::chrono::milliseconds ask_again_after{500};
 
 Json verdict_json(const soak::Verdict& verdict) {
   return {{"time_s", seconds_of(verdict.at)}, {"word", soak::to_word(verdict.word)}, {"is_proposed", true}, {"reasons", verdict.reasons}};
@@ -48,7 +50,7 @@ void UnitSession::take(const acquire::MeterBatch& batch) {
   const auto events = run_->engine->take(readings);
   hear(events);
   store_.append_readings(run_->id, at, readings);
-  mark_counted(at, *run_->engine);
+  story_.mark_counted(at, *run_->engine);
   last_moved_ = batch.taken_at;
   if (is_powered() && draws_power().value_or(false)) last_amperes_ = amperes();
   if (rehearsal_ && !rehearsal_->is_over())
@@ -57,7 +59,10 @@ void UnitSession::take(const acquire::MeterBatch& batch) {
 }
 
 void UnitSession::tick(Boottime now) {
-  if (run_ && run_->wants_relay_state) ask_how_the_relay_stands();
+  if (run_ && run_->wants_relay_state && now - relay_asked_ >= ask_again_after) {
+    relay_asked_ = now;
+    ask_how_the_relay_stands();
+  }
   if (run_ && run_->engine->off_state() == soak::OffWatch::State::waiting && now - proof_asked_ >= proof_every) {
     proof_asked_ = now;
     links_.read_proof_soon();
@@ -80,14 +85,20 @@ void UnitSession::tick(Boottime now) {
     }
     last_moved_ = now;
   }
+  remember_lock();
   write_if_due();
 }
 
-Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, const soak::Policy& policy) {
+Result<void> UnitSession::may_start(const std::string& who, bool is_at_the_bench) const {
   if (who.empty()) return fail(Fault::usage, "nobody's name is given", "say who starts it");
   if (run_ && !run_->engine->is_over()) return fail(Fault::usage, "a run of this unit is going on", "stop it first");
   if (run_ && draws_power().value_or(false) && run_->engine->off_state() == soak::OffWatch::State::failed)
     return fail(Fault::permission, "the outlet was ordered off and the unit still draws power", "unplug it, and have the relay looked at by a qualified person");
+  return settings_->outlet ? keeper_.may_close(who, is_at_the_bench) : Result<void>{};
+}
+
+Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, const soak::Policy& policy) {
+  if (auto may = may_start(who, is_at_the_bench); !may) return may;
   if (settings_->outlet) {
     if (auto closed = keeper_.close(who, is_at_the_bench); !closed) return closed;
   }
@@ -114,8 +125,7 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, co
   // The first input of a run: whoever feeds it again needs it before the engine is there.
   store_.append_input(run.id, Timestamp{}, input_kind_policy, soak::to_json_text(policy));
   run_ = std::move(run);
-  did_.clear();
-  counted_marks_.clear();
+  story_ = {};
   last_moved_ = now;
   spdlog::info("{}: run {} started by {}, {}", settings_->title, run_->id, who, policy.is_unattended ? "unattended" : "attended");
   write_if_due();
@@ -215,50 +225,33 @@ Result<http::AlarmView> UnitSession::acknowledge(std::int64_t alarm, const std::
 
 // ---- after a restart -------------------------------------------------------------------------------------------
 
-Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRow& row) {
-  if (row.profile_text != settings_->profile_text || row.plan_text != settings_->plan_text)
-    return fail(Fault::config, fmt::format("run {} was started with another profile or plan", row.id), "it is closed; its readings stay in the store");
+RunTime UnitSession::time_of(const store::RunRow& row) const {
+  Boottime started{std::chrono::milliseconds{row.started_boottime_ms}};
+  if (row.boot_id != boot_id()) started = boottime_now() - std::chrono::milliseconds{std::max<std::int64_t>(0, utc_now_ms() - utc_from_label(row.started_utc))};
+  return RunTime(started, clock_rate_);
+}
+
+void UnitSession::adopt(const store::RunRow& row, Retold told) {
   Run run;
   run.id = row.id;
   run.started_utc = row.started_utc;
-  std::uint64_t inputs = 0;
-  const auto engine = [&]() -> soak::Engine& {
-    if (!run.engine) run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan);
-    return *run.engine;
-  };
-  const auto refeed = [&](const store::InputRow& input) {
-    ++inputs;
-    run.last_fed = std::max(run.last_fed, input.at);
-    if (input.kind == input_kind_policy && !run.engine) {
-      const auto policy = soak::policy_from_json(input.json);
-      if (!policy) spdlog::error("{}: the policy of run {} cannot be read: {}", settings_->title, row.id, policy.error().text());
-      run.engine = std::make_unique<soak::Engine>(settings_->profile, settings_->plan, policy.value_or(soak::Policy{}));
-      return;
-    }
-    if (!input.readings.empty()) {
-      note_did(engine().take(input.readings));
-      mark_counted(input.at, engine());
-      return;
-    }
-    const auto act = soak::act_from_json(input.kind, input.json);
-    if (act) note_did(engine().act(input.at, *act));
-    else spdlog::error("{}: a stored input of run {} cannot be read: {}", settings_->title, row.id, act.error().text());
-  };
-  const std::uint64_t damaged_before = reader.damage().rows;
-  if (auto fed = reader.for_each_input(row.id, refeed); !fed) return fed;
-  if (const auto damaged = reader.damage().rows - damaged_before; damaged > 0)
-    spdlog::error("{}: {} stored rows of run {} are damaged and were left out", settings_->title, damaged, row.id);
-  engine();
+  run.time = time_of(row);
+  run.engine = std::move(told.engine);
+  run.last_fed = told.last_fed;
+  run_ = std::move(run);
+  story_ = std::move(told.story);
+}
+
+Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRow& row) {
+  auto told = retell(*settings_, reader, row);
+  if (!told) return tl::unexpected(told.error());
+  const std::uint64_t inputs = told->inputs;
+  adopt(row, std::move(*told));
 
   const bool is_same_boot = row.boot_id == boot_id();
   const Boottime now = boottime_now();
-  Boottime started{std::chrono::milliseconds{row.started_boottime_ms}};
-  if (!is_same_boot) started = now - std::chrono::milliseconds{std::max<std::int64_t>(0, utc_now_ms() - utc_from_label(row.started_utc))};
-  run.time = RunTime(started, clock_rate_);
-  const Timestamp back_at = std::max(run.time.at(now), run.last_fed + Duration{1});
-  const std::string why = fmt::format("the daemon was not running for {:.1f} min{}", minutes_of(back_at - run.last_fed), is_same_boot ? "" : ", and the machine was restarted");
-  run.last_fed = back_at;
-  run_ = std::move(run);
+  const Timestamp back_at = std::max(run_->time.at(now), run_->last_fed + Duration{1});
+  const std::string why = fmt::format("the daemon was not running for {:.1f} min{}", minutes_of(back_at - run_->last_fed), is_same_boot ? "" : ", and the machine was restarted");
   last_moved_ = now;
   spdlog::info("{}: run {} taken up again from {} stored inputs; {}", settings_->title, row.id, inputs, why);
   run_->last_fed = back_at - Duration{1};
@@ -272,60 +265,41 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
   return {};
 }
 
+void UnitSession::show_ended(const store::RunRow& row, Retold told) {
+  if (run_) return;  // somebody was quicker and has started another
+  adopt(row, std::move(told));
+  run_->is_fed = false;
+  run_->is_end_stored = true;
+  for (const soak::AlarmRecord& record : run_->engine->book().alarms()) links_.alarm_changed(fact_of(record));
+}
+
+void UnitSession::doubt_relay() {
+  if (run_ && run_->engine->power() == soak::Power::on) run_->wants_relay_state = true;
+}
+
 void UnitSession::ask_how_the_relay_stands() {
   run_->wants_relay_state = false;
   links_.ask_outlet([this](Result<bool> is_closed) {
-    if (!run_) return;
-    if (!is_closed) {
-      run_->wants_relay_state = true;  // asked again with the next tick
+    if (!run_ || run_->engine->power() != soak::Power::on) return;
+    // Not answered, or an order is on its way: asked again.
+    if (!is_closed || !keeper_.is_accepted()) {
+      run_->wants_relay_state = true;
       return;
     }
-    keeper_.found(*is_closed);
+    if (keeper_.wanted() == outlet::Wanted::unknown) keeper_.found(*is_closed);
     if (!*is_closed) supply_was_cut("the unit's relay was found open: the hardware watchdog or the module had opened it");
   });
 }
 
 // ---- outputs ---------------------------------------------------------------------------------------------------
 
-void UnitSession::mark_counted(Timestamp at, const soak::Engine& engine) {
-  if (!counted_marks_.empty() && at - counted_marks_.back().first < counted_mark_every) return;
-  counted_marks_.emplace_back(at, engine.stages().counted());
-}
-
 Duration UnitSession::counted_at(std::int64_t utc_ms) const {
   Duration counted{};
-  for (const auto& [at, so_far] : counted_marks_) {
+  for (const auto& [at, so_far] : story_.counted_marks()) {
     if (utc_from_label(utc_of(at)) > utc_ms) break;
     counted = so_far;
   }
   return counted;
-}
-
-void UnitSession::note_did(std::span<const soak::Event> events) {
-  struct Noter {
-    std::deque<Did>& did;
-    void note(Timestamp at, std::string text) const {
-      if (did.size() == did_max) did.pop_front();
-      did.push_back({at, std::move(text)});
-    }
-    /// The first sentence is enough for the morning.
-    static std::string brief(const std::string& text) { return text.substr(0, std::min(text.find(';'), text.find(" ("))); }
-    void operator()(const soak::OpenOutlet& e) const { note(e.at, (e.attempt > 1 ? "ordered off again" : (e.is_trip ? "cut: " : "switched off: ") + brief(e.reason))); }
-    void operator()(const soak::OpenBench& e) const { note(e.at, "opened the bench contactor: " + brief(e.reason)); }
-    void operator()(const soak::CloseOutlet& e) const { note(e.at, "switched on for " + e.who + ": " + e.reason); }
-    void operator()(const soak::SwitchOnDue& e) const { note(e.at, "waits for its turn: " + e.reason); }
-    void operator()(const soak::BleedDown& e) const { note(e.at, e.text); }
-    void operator()(const soak::SegmentChange& e) const { note(e.at, fmt::format("segment {}: {}", e.number, e.why)); }
-    void operator()(const soak::StageChange&) const {}
-    void operator()(const soak::StartUp& e) const { note(e.at, e.text); }
-    void operator()(const soak::Finding& e) const {
-      if (e.kind == soak::Kind::outlet || e.kind == soak::Kind::mains || e.kind == soak::Kind::no_data) note(e.at, brief(e.message));
-    }
-    void operator()(const soak::AlarmRecord&) const {}
-    void operator()(const soak::Verdict& e) const { note(e.at, "verdict proposed: " + std::string(soak::to_word(e.word))); }
-    void operator()(const soak::Signature& e) const { note(e.at, fmt::format("signed by {}: {}", e.who, e.word)); }
-  };
-  for (const soak::Event& event : events) std::visit(Noter{did_}, event);
 }
 
 void UnitSession::hear(std::span<const soak::Event> events) {
@@ -337,7 +311,7 @@ void UnitSession::hear(std::span<const soak::Event> events) {
     if (const auto* due = std::get_if<soak::SwitchOnDue>(&event)) obey(*due);
   }
   write_if_due();
-  note_did(events);
+  story_.note(events);
   for (const soak::Event& event : events) std::visit([this](const auto& one) { hear_one(one); }, event);
 }
 
@@ -395,6 +369,7 @@ alarm::Fact UnitSession::fact_of(const soak::AlarmRecord& record) const {
   fact.unit = settings_->name;
   fact.title = settings_->title;
   fact.bench = settings_->bench;
+  fact.run = run_->id;
   fact.id = run_->id * alarms_per_run + record.id;
   fact.kind = soak::to_word(record.finding.kind);
   if (!record.finding.points.empty()) fact.point = settings_->profile.point(record.finding.points.front()).name;
@@ -533,6 +508,18 @@ void UnitSession::restore_contact(bool is_defective, bool is_unproven, const std
   if (!is_defective && !is_unproven) return;
   keeper_.mark_defective(why);
   if (!is_defective) (void)keeper_.repaired("journal");
+}
+
+void UnitSession::restore_lock(const std::string& why) {
+  if (!settings_->outlet) return;
+  keeper_.open(why, true);
+  is_lock_remembered_ = true;
+}
+
+void UnitSession::remember_lock() {
+  if (!settings_->outlet || keeper_.is_locked() == is_lock_remembered_) return;
+  is_lock_remembered_ = keeper_.is_locked();
+  links_.remember("interlock", {{"output", settings_->name + ".outlet"}, {"is_locked", is_lock_remembered_}, {"why", keeper_.reason()}});
 }
 
 Result<void> UnitSession::repaired(const std::string& who, const std::string& note) {

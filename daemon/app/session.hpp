@@ -1,6 +1,5 @@
 #pragma once
 /// One unit at the bench: its points, its outlet, and its run while there is one.
-#include <deque>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -12,6 +11,7 @@
 #include "acquire/bus_thread.hpp"
 #include "alarm/fact.hpp"
 #include "app/bench_clock.hpp"
+#include "app/retell.hpp"
 #include "app/settings.hpp"
 #include "http/view.hpp"
 #include "notify/words.hpp"
@@ -59,6 +59,8 @@ class UnitSession {
   /// Lets run time pass up to `now`, and writes the relay if it is due.
   void tick(Boottime now);
 
+  /// Why a start would be refused; switches nothing.
+  Result<void> may_start(const std::string& who, bool is_at_the_bench) const;
   Result<void> start(const std::string& who, bool is_at_the_bench, const soak::Policy& policy = {});
   /// What a person, or the bench, did to the run that is going on.
   Result<void> act(soak::Act act);
@@ -70,6 +72,8 @@ class UnitSession {
   void bench_was_opened(const std::string& why);
   /// The hardware watchdog opened the contacts while this program stood still.
   void supply_was_cut(const std::string& why);
+  /// Its device was silent and answers again: it is asked how the relay stands.
+  void doubt_relay();
 
   /// Begins a trip rehearsal; the unit must be drawing power. `with_contactor`: the bench contactor too.
   Result<void> rehearse(const std::string& who, bool with_contactor);
@@ -77,6 +81,8 @@ class UnitSession {
   const std::string& rehearsed_by() const { return rehearsed_by_; }
   /// What the journal says of this unit's relay.
   void restore_contact(bool is_defective, bool is_unproven, const std::string& why);
+  /// The journal says that only a person at the bench may switch on again; the outlet is ordered off once more.
+  void restore_lock(const std::string& why);
   Result<void> repaired(const std::string& who, const std::string& note);
   Result<void> stop(const std::string& who, const std::string& why);
   /// `alarm` as in alarm_id(); false when it is not one of ours.
@@ -85,6 +91,8 @@ class UnitSession {
 
   /// Takes up a run that the store says is still going on, from what was stored of it.
   Result<void> recover(store::StoreReader& reader, const store::RunRow& row);
+  /// The unit's last run, which has ended: to be looked at, acknowledged and signed.
+  void show_ended(const store::RunRow& row, Retold told);
 
   const UnitSettings& settings() const { return *settings_; }
   const outlet::Keeper& keeper() const { return keeper_; }
@@ -92,12 +100,7 @@ class UnitSession {
   const soak::Policy& policy() const;
   /// Power is meant to flow and something must watch it.
   bool is_powered() const { return run_ && run_->engine->power() == soak::Power::on && !run_->engine->is_over(); }
-  /// What the daemon did and met in this run, for the morning: oldest first, the newest did_max.
-  struct Did {
-    Timestamp at{};
-    std::string text;
-  };
-  const std::deque<Did>& did() const { return did_; }
+  const std::deque<Did>& did() const { return story_.did(); }
   /// What had been counted by then.
   Duration counted_at(std::int64_t utc_ms) const;
   std::optional<double> amperes() const;
@@ -123,7 +126,7 @@ class UnitSession {
   std::vector<http::AlarmView> alarms() const;
   nlohmann::json findings() const;
   /// A run is going on and has not been fed or ticked since `before`.
-  bool is_stuck(Boottime before) const { return run_ && last_moved_ < before; }
+  bool is_stuck(Boottime before) const { return run_ && run_->is_fed && last_moved_ < before; }
 
  private:
   struct Run {
@@ -135,7 +138,7 @@ class UnitSession {
     bool is_fed = true;  ///< false once it is over and cooled down
     bool is_end_stored = false;
     bool is_steady_told = false;   ///< supply_steady was said for the present loss
-    bool wants_relay_state = false;  ///< after a restart: the device is still to be asked
+    bool wants_relay_state = false;  ///< after a restart, or a silence of its bus: the device is still to be asked
   };
   struct Latest {
     double value = 0.0;
@@ -164,8 +167,9 @@ class UnitSession {
   void rehearse_on();
   void end_rehearsal();
   void mark_relay_defective(const std::string& why);
-  void note_did(std::span<const soak::Event> events);
-  void mark_counted(Timestamp at, const soak::Engine& engine);
+  RunTime time_of(const store::RunRow& row) const;
+  void adopt(const store::RunRow& row, Retold told);
+  void remember_lock();
   alarm::Fact fact_of(const soak::AlarmRecord& record) const;
   void store_event(Timestamp at, std::string_view kind, const nlohmann::ordered_json& json);
   void write_if_due();
@@ -188,9 +192,9 @@ class UnitSession {
   std::vector<Latest> latest_;  ///< per point, run or no run
   Boottime last_moved_{};
   bool is_relay_refusing_ = false;
-  std::deque<Did> did_;
+  bool is_lock_remembered_ = false;
+  Story story_;
   std::optional<double> last_amperes_;  ///< highest of the last minute or so while it was on
-  std::vector<std::pair<Timestamp, Duration>> counted_marks_;  ///< every counted_mark_every of run time
   std::optional<outlet::Rehearsal> rehearsal_;
   std::string rehearsed_by_;
   bool is_rehearsal_ended_ = true;
@@ -200,12 +204,9 @@ class UnitSession {
   std::string turn_why_;
   std::string cannot_close_;
   Boottime proof_asked_{};
+  Boottime relay_asked_{};
 };
 
-inline constexpr std::size_t did_max = 500;
-inline constexpr Duration counted_mark_every = std::chrono::minutes{10};
-/// The first input of a run: what the person decided for it.
-inline constexpr std::string_view input_kind_policy = "policy";
 /// Alarms are numbered within their run; the outside sees one number.
 inline constexpr std::int64_t alarms_per_run = 10000;
 /// After the outlet has opened for good the cooling is recorded for this long.

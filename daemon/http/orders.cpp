@@ -116,7 +116,9 @@ Response carry_out(const std::vector<std::string>& parts, const std::string& bod
   Order order{std::string(shape.what), *name, std::string(shape.verb), nlohmann::json::parse(body, nullptr, false)};
   if (auto wrong = wrong_body(shape, order.body)) return *wrong;
   const auto answer = backend.order(order);
-  if (!answer) return refusal(status_of(answer.error().fault), answer.error().message, answer.error().hint);
+  // A message's link that is none of ours is no conflict: whoever sends it has no business here.
+  const bool is_strange = !answer && shape.what == answer_shape.what && answer.error().fault == Fault::permission;
+  if (!answer) return refusal(is_strange ? 403 : status_of(answer.error().fault), answer.error().message, answer.error().hint);
   Response response;
   response.content_type = "application/json";
   response.text = to_line(*answer);
