@@ -284,7 +284,7 @@ TEST(Orders, AreRefusedWithAFieldThatTheAddressDoesNotKnow) {
 TEST(Orders, ByAMessagesLinkNeedItsToken) {
   RunningServer running;
   EXPECT_EQ(running.ask(running.post("/answer", R"({"incident":3,"token":"right","do":"acknowledge"})")).status, 200);
-  EXPECT_EQ(running.ask(running.post("/answer", R"({"incident":3,"token":"wrong","do":"acknowledge"})")).status, 409);
+  EXPECT_EQ(running.ask(running.post("/answer", R"({"incident":3,"token":"wrong","do":"acknowledge"})")).status, 403);
 }
 
 TEST(Questions, OfTheListAndTheMorningReachTheProgram) {

@@ -162,7 +162,7 @@ def bias_is_lost(options):
 
 # ---- 4 --------------------------------------------------------------------------------------------------------------
 
-def after_the_power_cut(night, stored, counted):
+def after_the_power_cut(night, stored, counted, missed_from="03:08"):
     triode, receiver = "ostrel9", "tolvane_r22"
     on_again = {u: night.switched(f"{u} has power") for u in night.units}
     assert all(len(times) == 2 for times in on_again.values()), on_again
@@ -173,7 +173,7 @@ def after_the_power_cut(night, stored, counted):
     for unit in night.units:
         gap, = night.unit(unit)["run"]["interruptions"][:1]
         assert not gap["is_planned"], gap
-        night.within("the supply is missed", gap["from_s"], "03:08", "03:32")
+        night.within("the supply is missed", gap["from_s"], missed_from, "03:32")
         assert abs(gap["to_s"] - on_again[unit][1]) < 300, (gap, on_again)
         assert any("interrupted" in text for text in night.morning(unit)["gaps"]), night.morning(unit)["gaps"]
         assert stored.events(unit, "close")[-1][1]["who"] == "Ada", "it is her policy that switches on again"
@@ -216,7 +216,8 @@ def power_cut_with_the_host(options):
         assert night.truth()["is_dark"]
         night.until("06:10")
         stored = night.kill()
-        after_the_power_cut(night, stored, counted)
+        # Killed, it loses the readings of the second that was not committed yet: eight minutes here.
+        after_the_power_cut(night, stored, counted, missed_from="03:03")
 
 
 # ---- 5 --------------------------------------------------------------------------------------------------------------
