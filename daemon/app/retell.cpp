@@ -4,9 +4,8 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
+#include <utility>
 
-#include "soak/act.hpp"
-#include "soak/policy.hpp"
 
 namespace steadyglow::app {
 
@@ -45,32 +44,18 @@ void Story::mark_counted(Timestamp at, const soak::Engine& engine) {
 Result<Retold> retell(const UnitSettings& settings, store::StoreReader& reader, const store::RunRow& row) {
   if (row.profile_text != settings.profile_text || row.plan_text != settings.plan_text)
     return fail(Fault::config, fmt::format("run {} was started with another profile or plan", row.id), "its readings stay in the store");
-  Retold told;
-  const auto begin = [&](soak::Policy policy) { told.engine = std::make_unique<soak::Engine>(settings.profile, settings.plan, std::move(policy)); };
-  const auto refeed = [&](const store::InputRow& input) {
-    ++told.inputs;
-    told.last_fed = std::max(told.last_fed, input.at);
-    if (input.kind == input_kind_policy && !told.engine) {
-      const auto policy = soak::policy_from_json(input.json);
-      if (!policy) spdlog::error("{}: the policy of run {} cannot be read: {}", settings.title, row.id, policy.error().text());
-      return begin(policy.value_or(soak::Policy{}));
-    }
-    if (!told.engine) begin({});
-    if (!input.readings.empty()) {
-      told.story.note(told.engine->take(input.readings));
-      told.story.mark_counted(input.at, *told.engine);
-      return;
-    }
-    const auto act = soak::act_from_json(input.kind, input.json);
-    if (act) told.story.note(told.engine->act(input.at, *act));
-    else spdlog::error("{}: a stored input of run {} cannot be read: {}", settings.title, row.id, act.error().text());
+  Story story;
+  const auto heard = [&](const store::InputRow& input, std::span<const soak::Event> events, const soak::Engine& engine) {
+    story.note(events);
+    if (!input.readings.empty()) story.mark_counted(input.at, engine);
   };
   const std::uint64_t damaged_before = reader.damage().rows;
-  if (auto fed = reader.for_each_input(row.id, refeed); !fed) return tl::unexpected(fed.error());
+  auto told = record::tell_run(settings.profile, settings.plan, [&](const auto& visit) { return reader.for_each_input(row.id, visit); }, heard);
+  if (!told) return tl::unexpected(told.error());
+  for (const std::string& unread : told->unread) spdlog::error("{}: run {}: {}", settings.title, row.id, unread);
   if (const auto damaged = reader.damage().rows - damaged_before; damaged > 0)
     spdlog::error("{}: {} stored rows of run {} are damaged and were left out", settings.title, damaged, row.id);
-  if (!told.engine) begin({});
-  return told;
+  return Retold{std::move(told->engine), std::move(story), told->last_fed, told->inputs};
 }
 
 }  // namespace steadyglow::app

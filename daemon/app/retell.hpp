@@ -5,13 +5,13 @@
 #include <memory>
 #include <span>
 #include <string>
-#include <string_view>
 #include <utility>
 #include <vector>
 
 #include "app/settings.hpp"
 #include "core/result.hpp"
 #include "core/timestamp.hpp"
+#include "record/tell_run.hpp"
 #include "soak/engine.hpp"
 #include "store/reader.hpp"
 
@@ -19,8 +19,6 @@ namespace steadyglow::app {
 
 inline constexpr std::size_t did_max = 500;
 inline constexpr Duration counted_mark_every = std::chrono::minutes{10};
-/// The first input of a run: what the person decided for it.
-inline constexpr std::string_view input_kind_policy = "policy";
 
 /// What the daemon did and met in a run, for the morning: oldest first, the newest did_max.
 struct Did {

@@ -24,25 +24,29 @@ ROOMS = {
     "acquire": {"core", "drivers"},
     "outlet": {"core"},
     "store": {"core"},
-    "record": {"core", "profile", "analysis", "alarm", "soak", "store"},
+    "card": {"core", "reliability"},
+    "record": {"core", "document", "profile", "analysis", "alarm", "soak", "store", "card"},
+    "seal": {"core", "document", "profile", "soak", "store", "card", "record"},
     "notify": {"core", "document", "alarm"},
     "http": {"core"},
     "dashboards": set(),
-    "app": {"core", "document", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "record", "notify",
+    "app": {"core", "document", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "reliability", "card", "record", "seal", "notify",
             "http", "dashboards"},
 }
-PURE = {"core", "document", "sensor", "reliability", "profile", "analysis", "alarm", "soak"}
+PURE = {"core", "document", "sensor", "reliability", "profile", "analysis", "alarm", "soak", "card"}
 
 # Library -> the only places that may include it.
 LIBRARY_HOMES = {
     r"<modbus": {"drivers/modbus", "demo"},
     r"<sqlite3": {"daemon/store"},
+    r"<zip\.h": {"daemon/seal"},
+    r"<zstd": {"daemon/seal"},
     r"<toml\+\+": {"daemon/document"},
     r"<boost/beast": {"daemon/http"},
     r"<prometheus/": {"daemon/http"},
     r"<CLI/": {"daemon/app", "demo"},
     r"<Eigen/": {"daemon/analysis", "daemon/reliability"},
-    r"<sodium": {"daemon/http", "daemon/app", "daemon/notify", "daemon/record"},
+    r"<sodium": {"daemon/http", "daemon/app", "daemon/notify", "daemon/seal"},
     r"<curl/": {"daemon/notify"},
     r"<cairo": {"daemon/notify", "daemon/record"},
     r"<pango": {"daemon/notify", "daemon/record"},
