@@ -207,7 +207,8 @@ std::optional<http::RunView> UnitSession::run_view() const {
     for (const PointId point : segment.points) shown.points.push_back(settings_->profile.point(point).name);
     view.segments.push_back(std::move(shown));
   }
-  if (engine.verdict()) view.verdict = http::VerdictView{std::string(soak::to_word(engine.verdict()->word)), true, engine.verdict()->reasons};
+  if (engine.verdict()) view.verdict = http::VerdictView{std::string(soak::to_word(engine.verdict()->word)), !engine.signature(), engine.verdict()->reasons};
+  if (const auto& signature = engine.signature()) view.signature = http::SignatureView{signature->who, signature->word, signature->note, seconds_of(signature->at)};
   return view;
 }
 

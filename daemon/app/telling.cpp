@@ -127,6 +127,8 @@ void Telling::heard(const notify::Delivery& delivery) {
     links_.remember("delivery", Json{{"message", delivery.message}, {"route", delivery.route}, {"is_delivered", delivery.is_delivered}, {"attempt", delivery.attempt}, {"error", delivery.error}}.dump());
     waiting_loud_.erase(delivery.message);
   }
+  if (delivery.is_delivered) refused_.erase(delivery.message);
+  else if (refused_.contains(delivery.message) || refused_.size() < notify::Courier::told_max) refused_[delivery.message] = delivery.is_given_up ? "given_up" : "failing";
   if (delivery.is_delivered) last_delivered_[delivery.route] = utc_label(utc_now_ms());
   else spdlog::warn("message {} was not taken by {} (attempt {}): {}", delivery.message, delivery.route, delivery.attempt, delivery.error);
   const bool is_test = delivery.message.find("-test-") != std::string::npos;
@@ -175,9 +177,11 @@ http::IncidentView Telling::view_of(const alarm::Incident& incident) const {
   view.units = incident.units();
   for (const alarm::Fact& fact : incident.facts) view.alarms.push_back(fact.id);
   if (!courier_) return view;
-  for (const notify::ToldBefore& told : courier_->told())
-    if (told.incident == incident.id)
-      view.told.push_back({told.route, told.person, std::string(notify::to_word(told.purpose)), told.utc, told.is_delivered ? "delivered" : "waiting"});
+  for (const notify::ToldBefore& told : courier_->told()) {
+    if (told.incident != incident.id) continue;
+    const auto refused = refused_.find(told.id);
+    view.told.push_back({told.route, told.person, std::string(notify::to_word(told.purpose)), told.utc, told.is_delivered ? "delivered" : refused != refused_.end() ? refused->second : "waiting"});
+  }
   return view;
 }
 

@@ -90,6 +90,7 @@ class Telling {
   std::unique_ptr<notify::Sender> sender_;
   std::unique_ptr<notify::Heartbeat> heartbeat_;
   std::map<std::string, std::string> last_delivered_;  ///< by route: UTC label
+  std::map<std::string, std::string> refused_;         ///< message id: "failing" or "given_up"; what was taken is not in here
   std::map<std::string, Boottime> waiting_loud_;       ///< message id, since when
   std::map<std::string, std::int64_t> remembered_;     ///< incident of an alarm, as the journal has it ("alarm" -> incident)
 };

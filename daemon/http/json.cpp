@@ -41,6 +41,10 @@ Json to_json(const StoreView& store) {
 
 Json to_json(const StageView& stage) { return {{"kind", stage.kind}, {"planned_s", stage.planned_s}, {"state", stage.state}}; }
 
+Json to_json(const SignatureView& signature) {
+  return {{"who", signature.who}, {"word", signature.word}, {"why", signature.why}, {"time_s", signature.time_s}};
+}
+
 Json to_json(const VerdictView& verdict) {
   return {{"word", verdict.word}, {"is_proposed", verdict.is_proposed}, {"reasons", verdict.reasons}};
 }
@@ -69,6 +73,7 @@ Json to_json(const RunView& run) {
           {"not_counting_because", run.not_counting_because},
           {"stages", list(run.stages)},
           {"verdict", object_or_null(run.verdict)},
+          {"signature", object_or_null(run.signature)},
           {"power", run.power},
           {"is_unattended", run.is_unattended},
           {"policy", to_json(run.policy)},

@@ -43,8 +43,16 @@ struct StageView {
 
 struct VerdictView {
   std::string word;  ///< pass | pass_with_remarks | incomplete | fail
-  bool is_proposed = true;
+  bool is_proposed = true;  ///< nobody has signed yet
   std::vector<std::string> reasons;
+};
+
+/// What a person made of the run.
+struct SignatureView {
+  std::string who;
+  std::string word;
+  std::string why;
+  double time_s = 0.0;
 };
 
 struct InterruptionView {
@@ -83,6 +91,7 @@ struct RunView {
   std::string not_counting_because;  ///< empty while the time counts
   std::vector<StageView> stages;
   std::optional<VerdictView> verdict;
+  std::optional<SignatureView> signature;
   std::string power;  ///< on | off_by_plan | off_by_person | tripped | paused | lost | bench_open
   bool is_unattended = false;
   PolicyView policy;

@@ -33,7 +33,8 @@ inline UnitView sample_unit() {
   run.counted_s = 7000.0;
   run.planned_s = 81000.0;
   run.stages = {{"warm_up", 3600.0, "done"}, {"baseline", 1800.0, "done"}, {"idle_soak", 81000.0, "now"}};
-  run.verdict = VerdictView{"pass", true, {"every hour counted"}};
+  run.verdict = VerdictView{"pass", false, {"every hour counted"}};
+  run.signature = SignatureView{"Ada", "pass", "", 90000.0};
   run.interruptions.emplace_back();
   run.segments.emplace_back();
   unit.run = run;

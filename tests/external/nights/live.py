@@ -305,6 +305,7 @@ escalate_high_minutes = 1200.0
                 assert now["run"][key][: len(known)] == known, (unit, key, now["run"][key], known)
             # One kill, one start and the moments between them.
             assert was["run"]["counted_s"] <= now["run"]["counted_s"] <= was["run"]["counted_s"] + 5 * self.rate, (unit, was["run"]["counted_s"], now["run"]["counted_s"])
+            assert now["run"]["signature"] == was["run"]["signature"], unit
             if was["run"]["verdict"]:
                 assert now["run"]["verdict"]["word"] == was["run"]["verdict"]["word"], unit
         told = [{(i["id"], i["cause"], tuple(i["units"])) for i in b["incidents"]} for b in (before["bench"], self.bench)]

@@ -51,6 +51,10 @@ def one_tube_runs(options):
         assert status == 409 and "interlock" in answer["error"], answer
         status, answer = night.http.post(f"/api/v1/units/{unit}/acts", {"who": "Ada", "kind": "go_on"})
         assert status == 409, answer
+        assert night.http.unit(unit)["run"]["verdict"]["is_proposed"], "nobody has signed yet"
+        night.post(f"/api/v1/units/{unit}/acts", kind="sign", word="fail", why="V3 or its socket")
+        run = night.http.unit(unit)["run"]
+        assert not run["verdict"]["is_proposed"] and run["signature"]["who"] == "Ada" and run["signature"]["why"] == "V3 or its socket", run
         stored = night.kill()
         assert night.truth()["powered"] == {unit: False} and len(night.switched(f"{unit} has power")) == 1, night.truth()
         first = stored.orders(unit)[0]
