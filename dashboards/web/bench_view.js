@@ -3,7 +3,7 @@ import { bench_part } from "./bench_part.js";
 import { severity_tag, outlet_mark } from "./pieces.js";
 import { hours_bar, limit_scale } from "./bars.js";
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
-import { outlet_words, stage_words, verdict_words, waits_for_a_person } from "./words.js";
+import { outlet_words, stage_words, verdict_sentence, waits_for_a_person } from "./words.js";
 
 const ALARMS_ON_A_CARD = 2;
 
@@ -56,8 +56,8 @@ function make_card(first) {
       outlet.update(unit.outlet);
       show(verdict, Boolean(unit.run?.verdict));
       if (unit.run?.verdict) {
-        set_text(verdict, `${verdict_words(unit.run.verdict.word)}${unit.run.verdict.is_proposed ? " proposed; a person signs." : ", signed."}`);
-        verdict.dataset.word = unit.run.verdict.word;
+        set_text(verdict, verdict_sentence(unit.run));
+        verdict.dataset.word = unit.run.signature?.word ?? unit.run.verdict.word;
       }
       keep_list(alarms, own.slice(0, ALARMS_ON_A_CARD), (alarm) => alarm.id, make_card_alarm);
       show(alarms, own.length > 0);

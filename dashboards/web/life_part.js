@@ -78,7 +78,8 @@ const ACTS = {
     const word = select_field("Your verdict", VERDICTS.map((one) => [one, `${verdict_words(one)}${one === proposed ? " (as proposed)" : ""}`]), proposed, { name: "word" });
     const why = text_field("Why, and on what you decide", { name: "why", rows: 3, placeholder: "needed when it is not the proposed one" });
     return {
-      title: `Sign for ${unit.title}`, text: `Proposed: ${verdict_words(proposed)}. Your name stands under your verdict, beside what was proposed.`, fields: [word.node, why.node], action: "Sign",
+      title: `Sign for ${unit.title}`,
+      text: `Proposed: ${verdict_words(proposed)}. Your name stands under your verdict, beside what was proposed.${unit.run.signature ? ` ${unit.run.signature.who} has signed: ${verdict_words(unit.run.signature.word)}. That stays in the record; yours comes after it.` : ""}`, fields: [word.node, why.node], action: "Sign",
       more: () => (word.value() !== proposed && !why.value() ? "Another verdict than the proposed one needs its reason." : { word: word.value(), ...why_of(why) }),
     };
   },

@@ -9,7 +9,7 @@ import { bleed_part, events_part, life_part } from "./life_part.js";
 import { ready_part } from "./ready_part.js";
 import { outlet_mark, severity_tag } from "./pieces.js";
 import { points_table } from "./points_table.js";
-import { duration, kind_words, run_clock, stage_state_words, stage_words, verdict_words, waits_for_a_person, wall_clock } from "./words.js";
+import { duration, kind_words, run_clock, stage_state_words, stage_words, verdict_sentence, waits_for_a_person, wall_clock } from "./words.js";
 
 const SHARE_MIN = 0.08;  // of the time line, so that a short stage can still be read
 
@@ -47,15 +47,19 @@ function stage_line() {
 
 function verdict_box() {
   const head = el("p.verdict");
+  const signed = el("p.signed");
   const reasons = el("ul.reasons");
-  const node = el("div.verdict-box", {}, head, reasons);
+  const node = el("div.verdict-box", {}, head, signed, reasons);
   return {
     node,
-    update(verdict) {
+    update(run, clock_rate) {
+      const { verdict, signature } = run ?? {};
       show(node, Boolean(verdict));
       if (!verdict) return;
-      head.dataset.word = verdict.word;
-      set_text(head, `${verdict_words(verdict.word)}${verdict.is_proposed ? " proposed; a person signs." : ", signed."}`);
+      head.dataset.word = signature?.word ?? verdict.word;
+      set_text(head, verdict_sentence(run));
+      show(signed, Boolean(signature));
+      if (signature) set_text(signed, `${run_clock(signature.time_s)} \u00b7 ${wall_clock(run, signature.time_s, clock_rate)}${signature.why ? ` \u00b7 ${signature.why}` : ""}`);
       keep_list(reasons, verdict.reasons.map((text, index) => ({ text, index })), (reason) => reason.index, () => {
         const item = el("li");
         return { node: item, update: (reason) => set_text(item, reason.text) };
@@ -189,7 +193,7 @@ export function unit_view(name) {
       show(locked, locked.textContent !== "");
       hours.update(unit.run);
       near.update(unit);
-      verdict.update(unit.run?.verdict ?? null);
+      verdict.update(unit.run, bench.clock_rate);
       stages.update(unit.run);
       points.update(unit);
       bleed.update(unit);

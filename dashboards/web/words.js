@@ -100,6 +100,13 @@ export const verdict_words = (word) => ({
   pass: "Pass", pass_with_remarks: "Pass with remarks", incomplete: "Incomplete", fail: "Fail",
 })[word] ?? plain(word);
 
+/** What a person made of a run, or that nobody has yet; "" without a verdict. */
+export function verdict_sentence({ verdict, signature }) {
+  if (!verdict) return "";
+  if (!signature) return `${verdict_words(verdict.word)}${verdict.is_proposed ? " proposed; a person signs." : ", signed."}`;
+  return `${verdict_words(signature.word)}, signed by ${signature.who}.${signature.word === verdict.word ? "" : ` Proposed was: ${verdict_words(verdict.word).toLowerCase()}.`}`;
+}
+
 export const severity_words = (severity) => ({ note: "note", warn: "warning", trip: "trip" })[severity] ?? plain(severity);
 
 const PRIORITIES = { low: "for the morning", medium: "told silently", high: "wakes one person", highest: "rings until answered" };

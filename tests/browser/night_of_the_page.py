@@ -164,6 +164,23 @@ def another_verdict_needs_its_reason(page, fixture):
     equal(send(page, fixture), ("/api/v1/units/brindlecombe35/acts", {"who": "Ada", "kind": "sign", "word": "incomplete", "why": "the tube, not the unit"}), "what was posted")
 
 
+def a_signature_is_shown_for_what_it_is(page, fixture):
+    run = fixture.unit("brindlecombe35")["run"]
+    run["verdict"]["is_proposed"] = False
+    run["signature"] = {"who": "Ada", "word": "incomplete", "why": "the tube, not the unit", "time_s": canned_bench.NOW_S}
+    open_unit(page, "brindlecombe35")
+    equal(page.browser.text(".verdict-box .verdict"), "Incomplete, signed by Ada. Proposed was: fail.", "who says what")
+    assert "14:30\u202fh" in page.browser.text(".signed") and "the tube, not the unit" in page.browser.text(".signed"), page.browser.text(".signed")
+    assert "a person signs" not in page.browser.text("main"), "nobody is asked for what was given"
+    page.browser.script("document.querySelector('.life').open = true")
+    page.act(".life button", "Sign")
+    assert "Ada has signed: Incomplete. That stays in the record" in page.browser.text(".act-form"), page.browser.text(".act-form")
+    page.open("bench")
+    page.browser.wait("on the bench too", lambda: "Incomplete, signed by Ada." in page.browser.text(".card .verdict"))
+    run["verdict"]["is_proposed"] = True
+    run["signature"] = None
+
+
 def interruptions_and_segments_are_listed(page, _):
     open_unit(page, "fennimark120")
     rows = page.browser.text(".life-list tr td:nth-child(2)").split("\n")
@@ -203,7 +220,7 @@ def incidents_come_first(page, fixture):
     page.open("alarms")
     page.browser.wait("what was done", lambda: "ordered off again" in page.browser.text(".incident:nth-child(1)"))
     first = page.browser.text(".incident:nth-child(1)")
-    for words in ("rings until answered", "ORDERED OFF AND NOT OFF", "cut: offset_left_mv stands at 1400 mV", "Ada by mail_ada \u00b7 first word", "\u2713 delivered", "and 2 more in between",
+    for words in ("rings until answered", "ORDERED OFF AND NOT OFF", "cut: offset_left_mv stands at 1400 mV", "Ada by mail_ada \u00b7 first word", "\u2713 delivered", "Ada by shop_hook \u00b7 first word", "\u2717 failing, tried again", "and 1 more in between",
                   "Ben by mail_ben \u00b7 again", "\u2026 waiting", "Nobody has answered."):
         assert words in first, f"{words}: {first}"
     equal(page.browser.text(".incident h3").split("\n")[:3], ["Ombrel 250, bench 3: ORDERED OFF AND NOT OFF", "Fennimark 120, bench 2: on", "Brindlecombe 35, bench 1: OFF, proven"], "the order")
@@ -213,6 +230,24 @@ def incidents_come_first(page, fixture):
     page.browser.type("dialog [name=note]", "plug pulled")
     equal(send(page, fixture), ("/api/v1/incidents/4/acknowledge", {"who": "Ada", "note": "plug pulled"}), "what was posted")
     page.browser.wait("it is answered", lambda: "Acknowledged by Ada" in page.browser.text(".incident:nth-child(2)") + page.browser.text(".incident:nth-child(3)"))
+
+
+def what_was_done_stands_in_one_incident(page, fixture):
+    """Two incidents of one unit overlap: each deed stands where it belongs, once."""
+    second = canned_night.incident(5, "high", "05:30:00", "Ombrel 250, bench 3: no sign of life", "no sign of life", ["ombrel250"], [60002], [canned_night.told("Ada", "shop_hook", "alarm", "05:30:02", "given_up")])
+    fixture.bench["incidents"].insert(0, second)
+    page.open("alarms")
+    page.browser.wait("what was done", lambda: "ordered off again" in page.browser.text(".incidents"))
+    deeds = page.browser.script("return [...document.querySelectorAll('.incident .block:first-child li')].filter((e) => e.textContent.includes('ordered off again')).map((e) => e.closest('.incident').querySelector('h3').textContent)")
+    equal(deeds, ["Ombrel 250, bench 3: ORDERED OFF AND NOT OFF"], "the incident that the deed belongs to")
+    other = page.browser.text("[aria-labelledby=incident-5]")
+    for words in ("Nothing was switched.", "given up: nobody gets it this way", "Every way to people has refused it: nobody knows of this yet."):
+        assert words in other, f"{words}: {other}"
+    assert "Every way to people" not in page.browser.script("return document.querySelector('[aria-labelledby=incident-4]').innerText"), "one way works"
+    page.shoot("refused-phone", PHONE, is_phone=True)
+    page.browser.screen(*DESKTOP)
+    fixture.bench["incidents"].remove(second)
+    fixture.tell_bench()
 
 
 def an_alarm_is_put_aside_for_a_time(page, fixture):
@@ -326,7 +361,7 @@ def the_morning_is_ticked(page, fixture):
 
 
 TESTS = [no_is_a_normal_answer_with_reasons, a_safety_test_is_entered, what_is_ready_is_started_unattended, a_running_unit_is_left, what_was_decided_is_said,
-         what_can_be_done_depends_on_the_run, a_screwdriver_is_entered, another_verdict_needs_its_reason, interruptions_and_segments_are_listed,
-         charts_show_interruptions_and_segments, the_charge_that_is_left_is_big, a_relay_that_did_not_obey_is_not_used_again, incidents_come_first,
+         what_can_be_done_depends_on_the_run, a_screwdriver_is_entered, another_verdict_needs_its_reason, a_signature_is_shown_for_what_it_is, interruptions_and_segments_are_listed,
+         charts_show_interruptions_and_segments, the_charge_that_is_left_is_big, a_relay_that_did_not_obey_is_not_used_again, incidents_come_first, what_was_done_stands_in_one_incident,
          an_alarm_is_put_aside_for_a_time, the_alarm_system_shows_itself, a_bench_is_cut_with_two_presses, a_contactor_is_closed_at_the_bench_alone,
          a_trip_is_rehearsed, cautions_are_accepted_one_by_one, smoke_is_the_first_banner, the_morning_is_ticked]
