@@ -86,10 +86,11 @@ void Routes::handle(const Request& request, Reply reply) const {
   const auto target = read_target(request.target);
   if (!target) return reply(refusal(400, "this is no address"));
   const auto parts = split(std::string_view(target->path).substr(1), '/');  // "api", "v1", what, name, verb
-  const bool is_api = parts.size() >= 2 && parts[0] == "api" && parts[1] == "v1";
+  const bool is_api = parts.size() >= 3 && parts[0] == "api" && parts[1] == "v1";
   const auto is_verb = [&](const char* what, const char* verb) { return is_api && parts.size() == 5 && parts[2] == what && parts[4] == verb; };
 
   if (is_verb("units", "history")) return request.is_read_only() ? history(parts[3], *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
+  if (is_api && parts[2] == "runs" && (parts.size() == 3 || parts.size() == 5)) return request.is_read_only() ? document(parts, *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
   // The page of a message's link is at the same address as the order that it sends.
   if (!is_order(parts) || (parts.size() == 1 && request.is_read_only())) {
     Response response = read(*target, request);
@@ -144,6 +145,31 @@ void Routes::history(const std::string& unit, const Target& target, Reply reply)
     boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
   };
   backend_.history(std::move(*request), on_worker);
+}
+
+void Routes::document(const std::vector<std::string>& parts, const Target& target, Reply reply) const {
+  DocumentRequest request;
+  if (parts.size() == 5) {
+    const auto run = read_id(parts[3]);
+    if (!run || *run < 1 || !backend_.document) return reply(nothing_here());
+    request.run = *run;
+    request.name = parts[4];
+  }
+  for (const auto& [key, value] : target.query) request.query.emplace(key, value);
+  const auto on_worker = [&loop = loop_, reply = std::move(reply)](Result<Document> made) {
+    Response response;
+    if (made) {
+      response.content_type = made->content_type;
+      response.text = std::move(made->bytes);
+      if (!made->file_name.empty()) response.fields.emplace_back("Content-Disposition", (made->is_kept ? "attachment" : "inline") + ("; filename=\"" + made->file_name + '"'));
+      // A page of the record runs nothing, even if somebody's words in it look like a program.
+      if (made->content_type.starts_with("text/html")) response.fields.emplace_back("Content-Security-Policy", "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:");
+    } else {
+      response = refused(made.error());
+    }
+    boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
+  };
+  backend_.document(std::move(request), on_worker);
 }
 
 Response Routes::health() const {

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -63,7 +64,21 @@ struct Order {
   bool flag(const char* key) const { return body.contains(key) && body[key].is_boolean() && body[key].get<bool>(); }
 };
 
-/// What the server asks of the program. Every function is called on the loop and answers at once, except history.
+/// What is made of stored runs: a page, a sealed record, the list of them all.
+struct DocumentRequest {
+  std::int64_t run = 0;  ///< 0: of all runs
+  std::string name;      ///< "page.pdf", "record.zip", "compare" ...; empty: the list
+  std::map<std::string, std::string> query;
+};
+
+struct Document {
+  std::string content_type;
+  std::string file_name;  ///< what a browser calls it when it keeps it; empty: it is only shown
+  std::string bytes;
+  bool is_kept = false;   ///< offered for keeping rather than shown
+};
+
+/// What the server asks of the program. Every function is called on the loop and answers at once, except history and document.
 /// Errors become answers: bad_data 404, usage, permission and config 409, unavailable and io 503.
 struct Backend {
   std::function<BenchView()> bench;
@@ -71,6 +86,8 @@ struct Backend {
   /// `reply` is called once, from any thread, later or at once. It writes the JSON as text, up to some megabytes: call it
   /// on the worker that read the history, so that the loop does not wait for that.
   std::function<void(HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply)> history;
+  /// GET /api/v1/runs[/N/NAME]. `reply` is called once, from any thread, later or at once.
+  std::function<void(DocumentRequest request, std::function<void(Result<Document>)> reply)> document;
   /// The answer's object.
   std::function<Result<nlohmann::ordered_json>(const Order& order)> order;
   /// GET /api/v1/WHAT[/NAME/VERB] of what is no view: "ready", "morning", "cautions". `value` gives the query's fields.

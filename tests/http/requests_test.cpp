@@ -77,6 +77,32 @@ TEST(Requests, AHistoryThatNeverComesEndsAtTheDeadline) {
   EXPECT_EQ(running.ask(running.get("/api/v1/units/brindlecombe35/history?points=a")).status, 503);
 }
 
+TEST(Requests, ARunsDocumentsComeAsTheyAre) {
+  RunningServer running;
+  const auto zip = running.ask(running.get("/api/v1/runs/3/record.zip"));
+  EXPECT_EQ(zip.status, 200);
+  EXPECT_EQ(zip.body, std::string("PK\0\1", 4));
+  EXPECT_NE(zip.header.find("Content-Disposition: attachment; filename=\"B35-0117.zip\""), std::string::npos) << zip.header;
+  EXPECT_EQ(running.ask(running.get("/api/v1/runs/3/page.pdf?paper=letter")).status, 200);
+  EXPECT_EQ(running.asked_document.name, "page.pdf");
+  EXPECT_EQ(running.asked_document.query["paper"], "letter");
+  EXPECT_EQ(json::parse(running.ask(running.get("/api/v1/runs")).body), (json{{"runs", json::array()}}));
+}
+
+TEST(Requests, APageOfARunRunsNothing) {
+  RunningServer running;
+  const auto page = running.ask(running.get("/api/v1/runs/3/page.html"));
+  EXPECT_NE(page.header.find("Content-Security-Policy: sandbox;"), std::string::npos) << page.header;
+  EXPECT_EQ(page.header.find("script"), std::string::npos);
+}
+
+TEST(Requests, ForARunThatIsNoneOrIsNoNumberThereIsNothing) {
+  RunningServer running;
+  for (const char* run : {"4", "0", "-1", "3x", "", "99999999999999999999"})
+    EXPECT_EQ(running.ask(running.get("/api/v1/runs/" + std::string(run) + "/page.pdf")).status, 404) << run;
+  EXPECT_EQ(running.ask(running.post("/api/v1/runs/3/page.pdf", "{}")).status, 405);
+}
+
 TEST(Requests, AFailingDaemonSaysSoAndWhy) {
   RunningServer running;
   running.health.reasons = {"store: the disk is full"};

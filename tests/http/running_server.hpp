@@ -82,6 +82,7 @@ class RunningServer {
   Health health;
   bool answers_history = true;
   HistoryRequest asked_history;
+  DocumentRequest asked_document;
   std::string ordered;  ///< the last order that reached the backend
   std::atomic<int> changes{0};
 
@@ -98,6 +99,16 @@ class RunningServer {
       if (!answers_history) return;
       if (history_thread_.joinable()) history_thread_.join();
       history_thread_ = std::thread([reply = std::move(reply)] { reply(nlohmann::json{{"run", 3}, {"series", nlohmann::json::array()}}); });
+    };
+    backend.document = [this](DocumentRequest request, std::function<void(Result<Document>)> reply) {
+      asked_document = request;
+      if (history_thread_.joinable()) history_thread_.join();
+      history_thread_ = std::thread([request, reply = std::move(reply)] {
+        if (request.run == 0) return reply(Document{"application/json", "", R"({"runs":[]})"});
+        if (request.run != 3) return reply(fail(Fault::bad_data, "there is no such run"));
+        if (request.name == "page.html") return reply(Document{"text/html; charset=utf-8", "B35-0117.html", "<p>", false});
+        reply(Document{"application/zip", "B35-0117.zip", std::string("PK\0\1", 4), true});
+      });
     };
     backend.order = [this](const Order& order) -> Result<nlohmann::ordered_json> {
       const std::string who = order.who();
