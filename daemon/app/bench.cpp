@@ -4,9 +4,13 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
+#include <sys/resource.h>
+#include <unistd.h>
+
 #include <charconv>
 #include <csignal>
 
+#include "app/documents.hpp"
 #include "app/history.hpp"
 #include "app/last_hours.hpp"
 #include "app/telling.hpp"
@@ -19,6 +23,9 @@ namespace {
 constexpr std::chrono::milliseconds tick_every{50};
 /// History queries that may wait for the worker; beyond, a client is told to come again.
 constexpr std::size_t history_waiting_max = 8;
+/// The same for documents of whole runs.
+constexpr std::size_t documents_waiting_max = 4;
+constexpr int documents_niceness = 10;
 /// A run that neither polls nor ticks for this long is stuck.
 constexpr std::chrono::seconds stuck_after{10};
 /// The engine of a powered unit must be fed or ticked at least this often for the watchdog to be fed.
@@ -37,7 +44,11 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
       bench_alarms_([this](const alarm::Fact& fact) { alarm_changed(fact); }, [this](const std::string& json) { remember("bench_alarm", json); }),
       tick_(loop_),
       signals_(loop_, SIGINT, SIGTERM, SIGHUP),
-      history_pool_(std::make_unique<boost::asio::thread_pool>(1)) {}
+      history_pool_(std::make_unique<boost::asio::thread_pool>(1)),
+      document_pool_(std::make_unique<boost::asio::thread_pool>(1)) {
+  // On Linux a thread's own: what guards goes before what is drawn.
+  boost::asio::post(*document_pool_, [] { setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), documents_niceness); });
+}
 
 Bench::~Bench() = default;
 
@@ -458,8 +469,10 @@ void Bench::stop() {
   server_->stop();
   telling_->stop();
   for (auto& bus : buses_) bus->stop();
-  history_pool_->stop();
-  history_pool_->join();
+  for (auto* pool : {history_pool_.get(), document_pool_.get()}) {
+    pool->stop();
+    pool->join();
+  }
   // The last batches are in the loop's queue; when they are through, the loop has no work left and run() returns.
   boost::asio::post(loop_, [this] {
     if (const auto flushed = store_->flush(); !flushed) spdlog::error("stopping: {}", flushed.error().text());
@@ -511,6 +524,16 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
   boost::asio::post(*history_pool_, std::move(work));
 }
 
+void Bench::document(http::DocumentRequest request, std::function<void(Result<http::Document>)> reply) {
+  if (documents_waiting_ >= documents_waiting_max) return reply(fail(Fault::unavailable, "too many documents are being made", "ask again in a moment"));
+  ++documents_waiting_;
+  auto work = [this, file = settings_.store_file, request = std::move(request), reply = std::move(reply)] {
+    reply(make_document(file, request));
+    boost::asio::post(loop_, [this] { --documents_waiting_; });
+  };
+  boost::asio::post(*document_pool_, std::move(work));
+}
+
 http::Backend Bench::backend() {
   http::Backend backend;
   backend.bench = [this] { return view(); };
@@ -522,6 +545,7 @@ http::Backend Bench::backend() {
     return session->findings();
   };
   backend.history = [this](http::HistoryRequest request, auto reply) { history(std::move(request), std::move(reply)); };
+  backend.document = [this](http::DocumentRequest request, auto reply) { document(std::move(request), std::move(reply)); };
   backend.order = [this](const http::Order& order) { return carry_out(order); };
   backend.ask = [this](const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value) { return answer(what, name, value); };
   return backend;

@@ -76,6 +76,7 @@ class Bench {
   http::BusView bus_view(std::size_t bus) const;
   UnitSession* find_unit(const std::string& name) const;
   void history(http::HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply);
+  void document(http::DocumentRequest request, std::function<void(Result<http::Document>)> reply);
   http::SupplyView supply_view(std::size_t bench) const;
   std::optional<double> amperes_of(std::size_t bench, const std::string& but_not) const;
   std::vector<ReadyItem> ready_list(const UnitSession& session, const std::string& who) const;
@@ -118,6 +119,9 @@ class Bench {
   /// History queries: a connection of their own, one at a time, off the loop.
   std::unique_ptr<boost::asio::thread_pool> history_pool_;
   std::size_t history_waiting_ = 0;
+  /// What is made of whole runs takes seconds: no history or picture of a message waits behind it.
+  std::unique_ptr<boost::asio::thread_pool> document_pool_;
+  std::size_t documents_waiting_ = 0;
   bool is_stopping_ = false;
   std::string address_;
 };
