@@ -199,6 +199,7 @@ class Engine {
   std::optional<Signature> signature_;
   std::vector<Interruption> interruptions_;
   std::vector<SegmentChange> segments_;
+  bool is_part_new_ = false;                 ///< replaced since it was on: however short it was off, it warms up wholly
   bool was_healthy_ = true;                  ///< when the supply was lost
   bool is_turn_awaited_ = false;             ///< SwitchOnDue was said for this loss
   std::optional<Timestamp> switched_on_at_ = at_ms(0);  ///< the newest order to close

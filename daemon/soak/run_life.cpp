@@ -78,9 +78,12 @@ Result<void> Engine::why_not(const Act& act) const {
       if (!is_waiting(power_)) return not_now(power_ == Power::on ? "the unit is on" : "this run is over", power_ == Power::on ? "" : "start a new one");
       if (off_.state() == OffWatch::State::failed) return not_now("it was ordered off and still draws power", "unplug it, and have the relay looked at by a qualified person");
       return {};
-    case ActKind::touch:
     case ActKind::replace_part:
     case ActKind::move:
+      if (is_over()) return not_now("this run is over", "start a new one");
+      if (power_ == Power::on) return not_now("the unit is on", "pause it, pull its plug and let its supplies discharge; what was done is said before it goes on");
+      return {};
+    case ActKind::touch:
     case ActKind::leave:
       if (is_over()) return not_now("this run is over", "start a new one");
       return {};
@@ -225,10 +228,12 @@ void Engine::go_on(const Act& act) {
   is_cycling_ = false;
   is_check_awaited_ = false;
   std::fill(is_bad_.begin(), is_bad_.end(), false);
-  if (off_for <= short_loss) begin_segment(now_, std::min(stages_.warm_up(), std::max(short_warm_up_least, 2 * off_for)), std::min(stages_.baseline(), short_baseline));
+  const bool is_as_it_was = off_for <= short_loss && !is_part_new_;
+  is_part_new_ = false;
+  if (is_as_it_was) begin_segment(now_, std::min(stages_.warm_up(), std::max(short_warm_up_least, 2 * off_for)), std::min(stages_.baseline(), short_baseline));
   else begin_segment(now_);
   say_segment({}, act.who, fmt::format("on again after {}", span_text(off_for)));
-  say_stage(now_, off_for <= short_loss ? "counts again when it has settled" : "warms up again, uncounted");
+  say_stage(now_, is_as_it_was ? "counts again when it has settled" : "warms up again, uncounted");
   events_.emplace_back(CloseOutlet{now_, act.who, act.why.empty() ? "goes on" : act.why});
 }
 
@@ -298,6 +303,7 @@ void Engine::settle_again(Timestamp now) {
 }
 
 void Engine::replace_part(const Act& act) {
+  is_part_new_ = true;
   std::vector<PointId> points;
   for (const std::string& name : act.points) points.push_back(*profile_.find(name));
   stages_.restart();

@@ -333,10 +333,27 @@ TEST(ReplacedPart, StartsTheUnitsHoursAgain) {
   EXPECT_GT(night.engine.stages().counted(), std::chrono::hours{4});
   Act act = act_of(ActKind::replace_part);
   act.control = "V3";
+  does(night, act_of(ActKind::pause));
   does(night, act);
   EXPECT_EQ(night.engine.stages().counted(), Duration{});
+  does(night, act_of(ActKind::go_on));
   night.run_until(7.0 * hours);
   EXPECT_EQ(night.engine.stages().counted(), Duration{});
+}
+
+TEST(ReplacedPart, IsNotSaidOfAUnitThatIsOn) {
+  Night night = healthy_night();
+  night.run_until(1.0 * hours);
+  Act act = act_of(ActKind::replace_part);
+  act.control = "V3";
+  for (const ActKind kind : {ActKind::replace_part, ActKind::move}) {
+    act.kind = kind;
+    const auto may = night.engine.why_not(act);
+    ASSERT_FALSE(may);
+    EXPECT_NE(may.error().hint.find("pull its plug"), std::string::npos);
+  }
+  does(night, act_of(ActKind::pause));
+  EXPECT_TRUE(night.engine.why_not(act));
 }
 
 TEST(Signature, NeedsAVerdict) {
