@@ -70,9 +70,9 @@ let forms_made = 0;
 
 /**
  * A form as a node. `text` and `caution` are text or nodes; `fields` are nodes; `body(who)` is what is sent, or a text that
- * says why not yet. `on_close` is called after it was sent, or given up.
+ * says why not yet; `deliver` sends it to `address`, unless it goes another way. `on_close` is called after it was sent, or given up.
  */
-export function make_form({ title, text, caution, fields = [], action, tone, address, body, done, on_close, heading = "h2", heading_attributes = {} }) {
+export function make_form({ title, text, caution, fields = [], action, tone, address, body, deliver = (sent) => post(address, sent), done, on_close, heading = "h2", heading_attributes = {} }) {
   forms_made += 1;
   const id = `form-${forms_made}`;
   const who = name_input();
@@ -97,7 +97,7 @@ export function make_form({ title, text, caution, fields = [], action, tone, add
     if (Object.values(sent).some((value) => typeof value === "string" && bytes(value) > NOTE_BYTES_MAX)) return complain(`One text is longer than ${NOTE_BYTES_MAX} bytes.`);
     send.disabled = true;
     try {
-      const answer = await post(address, sent);
+      const answer = await deliver(sent);
       keep_name(name);
       on_close?.();
       refresh();

@@ -90,7 +90,8 @@ const WAITS = { paused: "Paused: it waits for somebody to let it go on.", lost: 
 
 function allowed(run) {
   const is_open = run.state === "running";
-  return { pause: is_open && run.power === "on", go_on: run.power in WAITS, touch: is_open, replace_part: is_open, move: is_open, remark: true, sign: Boolean(run.verdict), stop: is_open };
+  const is_off = run.power !== "on";
+  return { pause: is_open && run.power === "on", go_on: run.power in WAITS, touch: is_open, replace_part: is_open && is_off, move: is_open && is_off, remark: true, sign: Boolean(run.verdict), stop: is_open };
 }
 
 function make_event(now) {

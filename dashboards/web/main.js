@@ -5,7 +5,9 @@ import { cautions_view } from "./cautions_view.js";
 import { morning_view } from "./morning_view.js";
 import { el, keep_list, set_attribute, set_class, set_text, show } from "./dom.js";
 import { age_ms, is_stale, listen, live, start } from "./live.js";
+import { run_view } from "./run_view.js";
 import { unit_view } from "./unit_view.js";
+import { units_view } from "./units_view.js";
 import { duration, severity_words, waits_for_a_person } from "./words.js";
 
 const content = document.getElementById("content");
@@ -19,6 +21,8 @@ const VIEWS = {
   unit: { title: "Unit", make: unit_view },
   alarms: { title: "Alarms", make: alarms_view },
   morning: { title: "Morning", make: morning_view },
+  units: { title: "Units", make: units_view },
+  run: { title: "Run", make: run_view, is_of: "units" },
   cautions: { title: "Cautions", make: cautions_view },
 };
 
@@ -40,7 +44,7 @@ function show_view({ is_first = false } = {}) {
   view = VIEWS[name].make(argument);
   view.title ??= VIEWS[name].title;
   content.replaceChildren(view.node);
-  for (const link of document.querySelectorAll("nav [data-view]")) set_attribute(link, "aria-current", link.dataset.view === name ? "page" : null);
+  for (const link of document.querySelectorAll("nav [data-view]")) set_attribute(link, "aria-current", link.dataset.view === (VIEWS[name].is_of ?? name) ? "page" : null);
   if (live.bench) view.update?.(live.bench);
   name_page();
   if (is_first) return;
@@ -115,7 +119,7 @@ function announce(bench) {
   const waiting = waiting_alarms();
   const count = document.getElementById("alarm-count");
   show(count, waiting.length > 0);
-  set_text(count, `${waiting.length} waiting`);
+  set_text(count.firstElementChild, String(waiting.length));
   const keys = new Set(bench.alarms.filter(waits_for_a_person).map((alarm) => alarm.id));
   const fresh = known_alarms ? waiting.filter((alarm) => !known_alarms.has(alarm.id)) : [];
   known_alarms = keys;

@@ -9,6 +9,7 @@ import { bleed_part, events_part, life_part } from "./life_part.js";
 import { ready_part } from "./ready_part.js";
 import { outlet_mark, severity_tag } from "./pieces.js";
 import { points_table } from "./points_table.js";
+import { run_href } from "./runs.js";
 import { duration, kind_words, run_clock, stage_state_words, stage_words, verdict_sentence, waits_for_a_person, wall_clock } from "./words.js";
 
 const SHARE_MIN = 0.08;  // of the time line, so that a short stage can still be read
@@ -97,6 +98,8 @@ export function unit_view(name) {
   const title = el("h1", {}, name);
   const meta = el("p.meta");
   const locked = el("p.locked");
+  const record = el("a");
+  const places = el("p.places", {}, record);
   const words_head = el("strong");
   const words_rest = el("span");
   const attended = el("p.attended");
@@ -122,7 +125,7 @@ export function unit_view(name) {
   const controller = new AbortController();
   const absent = el("p.sentence", { hidden: true }, "No unit has this name. ", el("a", { href: "#/bench" }, "To the bench"));
   const body = el("div.unit-body", {},
-    el("div.unit-head", {}, el("div", {}, title, meta), el("div.actions", {}, start, leave, stop, why_no_start)),
+    el("div.unit-head", {}, el("div", {}, title, meta, places), el("div.actions", {}, start, leave, stop, why_no_start)),
     alarms,
     el("section.panel", { "aria-label": "State" },
       el("div.summary", {}, el("div", {}, outlet.node, bleed.node, locked, el("p.doing", {}, words_head, " ", words_rest), attended), hours.node, near.node), verdict.node),
@@ -182,6 +185,11 @@ export function unit_view(name) {
       this.title = unit.title;
       set_text(title, unit.title);
       set_text(meta, [unit.bench, unit.serial, unit.kind, `plan: ${unit.plan}`, unit.run ? `run ${unit.run.id}, ${run_clock(unit.run.time_s)}` : ""].filter(Boolean).join(" \u00b7 "));
+      show(places, Boolean(unit.run));
+      if (unit.run) {
+        record.href = run_href(unit.run.id);
+        set_text(record, `Run ${unit.run.id}: its page and its record`);
+      }
       const is_running = unit.run?.state === "running";
       set_text(attended, unit.run?.power ? (unit.run.is_unattended ? `Unattended, left by ${unit.run.policy?.set_by ?? "somebody"}` : "Attended: somebody stays near it") : "");
       show(attended, is_running && attended.textContent !== "");

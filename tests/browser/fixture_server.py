@@ -13,6 +13,7 @@ import threading
 import urllib.parse
 
 import canned_bench
+import canned_book
 import canned_night
 
 WEB = pathlib.Path(__file__).resolve().parents[2] / "dashboards" / "web"
@@ -88,6 +89,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.answer(200, self.fixture.bench)
         elif url.path == "/api/v1/alarms":
             self.answer(200, {"alarms": self.fixture.bench["alarms"]})
+        elif url.path == "/api/v1/runs":
+            self.answer(200, {"runs": canned_book.runs()})
         elif url.path == "/api/v1/stream":
             self.stream()
         elif url.path == "/api/v1/cautions":

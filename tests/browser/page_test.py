@@ -11,6 +11,7 @@ import sys
 import time
 import urllib.request
 
+import book_of_the_page
 import canned_bench
 import canned_night
 import fixture_server
@@ -53,11 +54,17 @@ def cautions_can_be_read(page, _):
     page.has_no_complaint()
 
 
+def run_with_a_page(page):
+    with urllib.request.urlopen(f"{page.base}/api/v1/runs", timeout=10) as answer:
+        runs = json.load(answer)["runs"]
+    return f"run/{next((run['id'] for run in runs if run['verdict']), runs[0]['id'])}"
+
+
 def pictures(page, bench):
     """Desktop and phone width of each view; nothing is wider than its window; no text is too faint."""
     unit = next((u for u in bench["units"] if u["name"] == "fennimark120"), bench["units"][0])
     idle = next((u for u in bench["units"] if u["name"] == "wexmere-m50"), bench["units"][-1])
-    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), (f"unit/{idle['name']}", "ready"), ("alarms", "alarms"), ("morning", "morning")):
+    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), (f"unit/{idle['name']}", "ready"), ("alarms", "alarms"), ("morning", "morning"), ("units", "units"), (run_with_a_page(page), "run")):
         for width, size, is_phone in (("desktop", DESKTOP, False), ("phone", PHONE, True)):
             page.browser.screen(*size, "dark", is_phone)
             page.open(view)
@@ -65,6 +72,8 @@ def pictures(page, bench):
                 page.charts_are_drawn()
             if name == "morning":
                 page.browser.wait("the sheet", lambda: ":" in page.browser.text("h1"))
+            if name in ("units", "run"):
+                page.browser.wait("the runs", lambda: page.browser.count(".run-line, .take-away") > 0)
             page.browser.script("document.querySelectorAll('main details').forEach((d) => { d.open = true; })")
             page.every_field_is_named(view)
             page.fits_its_width(view)
@@ -272,7 +281,7 @@ def a_dead_daemon_greys_everything(page, fixture):
 LOOKING = [every_unit_is_shown, every_unit_has_a_view_of_its_own, every_alarm_is_listed, cautions_can_be_read, pictures]
 ACTING = [the_stream_changes_a_value, a_bad_reading_is_words_not_a_number, a_gap_is_not_bridged, a_fine_grid_is_not_taken_for_gaps, the_window_of_time_moves,
           markup_in_a_name_is_text, trouble_has_its_banner, a_new_alarm_is_said_once, an_older_daemon_is_shown_as_it_is, a_name_and_a_note_acknowledge,
-          a_start_needs_somebody_at_the_bench, *night_of_the_page.TESTS, a_refusal_is_shown, a_dead_daemon_greys_everything]
+          a_start_needs_somebody_at_the_bench, *night_of_the_page.TESTS, *book_of_the_page.TESTS, a_refusal_is_shown, a_dead_daemon_greys_everything]
 
 
 def run(test, *arguments):

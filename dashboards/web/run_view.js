@@ -1,0 +1,87 @@
+// One run, over or not: what became of it, and the pages and the sealed record to take away.
+import { get } from "./api.js";
+import { el, set_text, show } from "./dom.js";
+import { live } from "./live.js";
+import { outcome, run_list, span_of } from "./runs.js";
+
+const PAGES = [
+  { end: "page.pdf?paper=a4", name: "PDF, A4", what: "one side for the buyer; behind it what the next technician needs" },
+  { end: "page.pdf?paper=letter", name: "PDF, Letter", what: "the same on the other paper" },
+  { end: "page.html", name: "Page for a browser", what: "one file that needs nothing else" },
+  { end: "page.png", name: "Picture", what: "the buyer\u2019s side, to show it for sale" },
+];
+
+function take_away(id) {
+  const item = ({ end, name, what }) => el("li", {}, el("a.button", { href: `/api/v1/runs/${id}/${end}`, target: "_blank", rel: "noopener" }, name), el("span.meta", {}, what));
+  const early = el("p.meta", {}, "The run is still going on. A page made now says how far it has come; the sealed record is made when it is over.");
+  const record = item({ end: "record.zip", name: "Sealed record", what: "pages, readings, events and their digests, signed: what a stranger can check" });
+  const code = el("dd");
+  const key = el("dd");
+  const seal = el("dl.seal", {}, el("dt", {}, "Short code of the record"), code, el("dt", {}, "Fingerprint of the shop\u2019s key"), key);
+  const check = el("p.meta", {}, "Whoever has the record checks it with ", el("code", {}, "steadyglow verify"), ".");
+  const node = el("section.panel", { "aria-labelledby": "take-head" }, el("h2", { id: "take-head" }, "To take away"), early, el("ul.take-away", {}, ...PAGES.map(item), record), seal, check);
+  return {
+    node,
+    update(run) {
+      const is_over = run.state !== "running";
+      show(early, !is_over);
+      show(record, is_over);
+      show(check, is_over);
+      show(seal, Boolean(run.short_code && run.key_fingerprint));
+      set_text(code, run.short_code ?? "");
+      set_text(key, run.key_fingerprint ?? "");
+    },
+  };
+}
+
+export function run_view(argument) {
+  const id = Number(argument);
+  const title = el("h1");
+  const meta = el("p.meta");
+  const verdict = el("p.verdict");
+  const bench = el("a", {}, "The bench, live");
+  const absent = el("p.sentence", { role: "status" }, "Reading the run");
+  const pages = take_away(id);
+  const links = run_list("");
+  const others = el("section", { "aria-labelledby": "others-head" }, el("h2", { id: "others-head" }, "Other runs of this unit"), links.node);
+  const body = el("div.record", { hidden: true }, el("div.unit-head", {}, el("div", {}, title, meta)), verdict, el("p.places", {}, bench), pages.node, others);
+  const controller = new AbortController();
+  const now = { run: null };
+
+  function take(runs) {
+    const run = runs.find((one) => one.id === id);
+    show(absent, !run);
+    show(body, Boolean(run));
+    if (!run) return set_text(absent, "No run has this number.");
+    now.run = run;
+    set_text(title, `${run.title}, run ${run.id}`);
+    set_text(meta, [run.serial, run.plan, span_of(run)].filter(Boolean).join(" \u00b7 "));
+    verdict.dataset.word = run.verdict || "none";
+    set_text(verdict, outcome(run));
+    bench.href = `#/unit/${encodeURIComponent(run.unit)}`;
+    pages.update(run);
+    const rest = runs.filter((one) => one.id !== id && one.unit === run.unit && one.serial === run.serial);
+    links.update(rest);
+    show(others, rest.length > 0);
+    if (live.bench) show_bench(live.bench);
+  }
+
+  function show_bench(view) {
+    show(bench, Boolean(now.run) && view.units.some((unit) => unit.run?.id === now.run.id));
+  }
+
+  async function load() {
+    try {
+      take((await get("/api/v1/runs", controller.signal)).runs);
+    } catch (error) {
+      if (!controller.signal.aborted) set_text(absent, `The runs could not be read: ${error.message}`);
+    }
+  }
+  load();
+  return {
+    node: el("div.run-view", {}, el("p.back", {}, el("a", { href: "#/units" }, "\u2190 Units")), absent, body),
+    title: `Run ${argument}`,
+    update: show_bench,
+    leave: () => controller.abort(),
+  };
+}
