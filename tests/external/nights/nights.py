@@ -296,7 +296,8 @@ def ports_swap(options):
             assert all(step > 0 for step in steps), "no moment twice, none that goes back"
             # The hub was away for 20 s; a line that was dead is asked again after two real seconds, two minutes here.
             assert max(steps) < 200, f"{unit}: a gap of {max(steps):.0f} s"
-            assert abs(times[-1] - night.killed_at) < 30, f"{unit}: run time {times[-1]:.0f} s, by the stage's clock {night.killed_at:.0f} s"
+            # A killed daemon loses the second that was not committed yet: a minute here.
+            assert abs(times[-1] - night.killed_at) < 70, f"{unit}: run time {times[-1]:.0f} s, by the stage's clock {night.killed_at:.0f} s"
             assert times[-1] > night.seconds("01:25"), "run time is not the wall clock's"
             assert not night.unit(unit)["run"]["interruptions"], night.unit(unit)["run"]["interruptions"]
         told_nothing(night, stored)
