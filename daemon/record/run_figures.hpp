@@ -73,6 +73,7 @@ struct PointFigures {
   std::optional<Level> start;    ///< its first baseline after the last touch of it
   std::optional<Level> first_start;  ///< only when something was touched after it: the very first baseline
   std::optional<Level> end;      ///< last hour that counted
+  std::optional<Level> last_seen;  ///< last quarter of an hour with power, counted or not
   std::optional<Slope> slope;
   /// U, k = 2, in uom, at the end figure (or the start): accuracy of the meter, and of the sense resistor where stated.
   std::optional<double> expanded_uncertainty;
