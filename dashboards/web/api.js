@@ -9,6 +9,11 @@ export async function post(address, body) {
   return read(answer);
 }
 
+/** A blob as it is; its type is the content type. */
+export async function post_bytes(address, blob) {
+  return read(await fetch(address, { method: "POST", headers: { "Content-Type": blob.type }, body: blob }));
+}
+
 async function read(answer) {
   const text = await answer.text();
   let json = null;

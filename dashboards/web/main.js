@@ -1,6 +1,7 @@
 // The frame round the views: which one is shown, the banners, the age of what is shown, and new alarms said aloud.
 import { alarms_view } from "./alarms_view.js";
 import { bench_view } from "./bench_view.js";
+import { card_view } from "./card_view.js";
 import { cautions_view } from "./cautions_view.js";
 import { morning_view } from "./morning_view.js";
 import { el, keep_list, set_attribute, set_class, set_text, show } from "./dom.js";
@@ -22,6 +23,7 @@ const VIEWS = {
   alarms: { title: "Alarms", make: alarms_view },
   morning: { title: "Morning", make: morning_view },
   units: { title: "Units", make: units_view },
+  card: { title: "Card", make: card_view, is_of: "units" },
   run: { title: "Run", make: run_view, is_of: "units" },
   cautions: { title: "Cautions", make: cautions_view },
 };

@@ -2,7 +2,7 @@
 import { get } from "./api.js";
 import { el, set_text, show } from "./dom.js";
 import { live } from "./live.js";
-import { outcome, run_list, span_of } from "./runs.js";
+import { card_href, find_card, outcome, run_list, span_of } from "./runs.js";
 
 const PAGES = [
   { end: "page.pdf?paper=a4", name: "PDF, A4", what: "one side for the buyer; behind it what the next technician needs" },
@@ -39,12 +39,13 @@ export function run_view(argument) {
   const title = el("h1");
   const meta = el("p.meta");
   const verdict = el("p.verdict");
-  const bench = el("a", {}, "The bench, live");
+  const card = el("a", { hidden: true }, "Its card: what it is, and what was done to it");
+  const bench = el("a", {}, "Its place on the bench, live");
   const absent = el("p.sentence", { role: "status" }, "Reading the run");
   const pages = take_away(id);
   const links = run_list("");
   const others = el("section", { "aria-labelledby": "others-head" }, el("h2", { id: "others-head" }, "Other runs of this unit"), links.node);
-  const body = el("div.record", { hidden: true }, el("div.unit-head", {}, el("div", {}, title, meta)), verdict, el("p.places", {}, bench), pages.node, others);
+  const body = el("div.record", { hidden: true }, el("div.unit-head", {}, el("div", {}, title, meta)), verdict, el("p.places", {}, card, bench), pages.node, others);
   const controller = new AbortController();
   const now = { run: null };
 
@@ -66,6 +67,12 @@ export function run_view(argument) {
     if (live.bench) show_bench(live.bench);
   }
 
+  async function load_card(run) {
+    const found = await find_card({ name: run.unit, serial: run.serial, title: run.title }, controller.signal);
+    show(card, Boolean(found));
+    if (found) card.href = card_href(found.name);
+  }
+
   function show_bench(view) {
     show(bench, Boolean(now.run) && view.units.some((unit) => unit.run?.id === now.run.id));
   }
@@ -73,8 +80,10 @@ export function run_view(argument) {
   async function load() {
     try {
       take((await get("/api/v1/runs", controller.signal)).runs);
+      if (now.run) await load_card(now.run);
     } catch (error) {
-      if (!controller.signal.aborted) set_text(absent, `The runs could not be read: ${error.message}`);
+      if (controller.signal.aborted || now.run) return;  // without its card the page is whole all the same
+      set_text(absent, `The runs could not be read: ${error.message}`);
     }
   }
   load();

@@ -1,8 +1,10 @@
 // What is said of a stored run wherever one is listed.
+import { get } from "./api.js";
 import { el, keep_list, set_text, show } from "./dom.js";
 import { duration, verdict_words } from "./words.js";
 
-export const card_href = (unit) => `#/card/${encodeURIComponent(unit)}`;
+export const card_href = (name) => `#/card/${encodeURIComponent(name)}`;
+export const card_address = (name) => `/api/v1/cards/${encodeURIComponent(name)}`;
 export const run_href = (id) => `#/run/${id}`;
 
 /** "Mon 12 Jan 2026, 19:00": a record is read years later, so the year stands in it. */
@@ -31,6 +33,19 @@ export function span_of(run) {
   return `${day_and_time(run.started_utc)}${seconds > 0 ? `, ${duration(seconds)}` : ""}`;
 }
 
+/** Only a card tells how many hours of a run counted, and not before it was told again. */
+function hours_of(run) {
+  if (typeof run.counted_s !== "number") return "";
+  return `${duration(run.counted_s)} counted${typeof run.failed_s === "number" ? `, failed after ${duration(run.failed_s)} with power` : ""}`;
+}
+
+/** The card of a unit on the bench or of a stored run, or null. Of two with one serial number, the one of this place in the configuration. */
+export async function find_card({ name, serial, title }, signal) {
+  const { cards } = await get(`/api/v1/cards?find=${encodeURIComponent(serial || title || name)}`, signal);
+  const own = cards.filter((card) => (serial ? card.serial === serial : card.unit === name));
+  return own.find((card) => card.unit === name) ?? own[0] ?? null;
+}
+
 function make_run() {
   const link = el("a");
   const title = el("span");
@@ -44,7 +59,7 @@ function make_run() {
       set_text(title, has_title ? [run.title, run.serial].filter(Boolean).join(", ") : "");
       verdict.dataset.word = run.verdict || "none";
       set_text(verdict, outcome(run));
-      set_text(rest, span_of(run));
+      set_text(rest, [span_of(run), hours_of(run)].filter(Boolean).join(" \u00b7 "));
     },
   };
 }
@@ -55,7 +70,8 @@ export function run_list(none, { has_title = false } = {}) {
   const empty = el("p.meta", {}, none);
   return {
     node: el("div", {}, list, empty),
-    update(runs) {
+    update(runs, why_none = none) {
+      set_text(empty, why_none);
       keep_list(list, runs.map((run) => ({ run, has_title })), (item) => item.run.id, make_run);
       show(empty, runs.length === 0);
     },

@@ -7,9 +7,10 @@ import { start_dialog, start_unattended_dialog, stop_dialog } from "./dialogs.js
 import { el, keep_list, set_attribute, set_text, show } from "./dom.js";
 import { bleed_part, events_part, life_part } from "./life_part.js";
 import { ready_part } from "./ready_part.js";
+import { memory_part } from "./memory_part.js";
 import { outlet_mark, severity_tag } from "./pieces.js";
 import { points_table } from "./points_table.js";
-import { run_href } from "./runs.js";
+import { card_href, find_card, run_href } from "./runs.js";
 import { duration, kind_words, run_clock, stage_state_words, stage_words, verdict_sentence, waits_for_a_person, wall_clock } from "./words.js";
 
 const SHARE_MIN = 0.08;  // of the time line, so that a short stage can still be read
@@ -99,7 +100,9 @@ export function unit_view(name) {
   const meta = el("p.meta");
   const locked = el("p.locked");
   const record = el("a");
-  const places = el("p.places", {}, record);
+  const card = el("a", { hidden: true }, "Its card");
+  const places = el("p.places", {}, card, record);
+  const memory = memory_part({ heard: (answer) => { now.advice = answer.line; } });
   const words_head = el("strong");
   const words_rest = el("span");
   const attended = el("p.attended");
@@ -117,11 +120,11 @@ export function unit_view(name) {
   const finding_list = el("ol.findings");
   const no_findings = el("p.meta", {}, "Nothing was noticed in this run.");
   const alarms = el("p.unit-alarms", {}, el("a", { href: "#/alarms" }));
-  const start = el("button", { type: "button", onclick: () => start_dialog(now.unit, now.bench) });
-  const leave = el("button", { type: "button", onclick: () => start_unattended_dialog(now.unit, now.bench) }, "Start unattended\u2026");
+  const start = el("button", { type: "button", onclick: () => start_dialog(now.unit, now.bench, now.advice) });
+  const leave = el("button", { type: "button", onclick: () => start_unattended_dialog(now.unit, now.bench, now.advice) }, "Start unattended\u2026");
   const stop = el("button.grave", { type: "button", onclick: () => stop_dialog(now.unit) }, "Stop\u2026");
   const why_no_start = el("p.meta", { id: "why-no-start" });
-  const now = { unit: null, bench: null, run_id: null };
+  const now = { unit: null, bench: null, run_id: null, advice: "" };
   const controller = new AbortController();
   const absent = el("p.sentence", { hidden: true }, "No unit has this name. ", el("a", { href: "#/bench" }, "To the bench"));
   const body = el("div.unit-body", {},
@@ -131,6 +134,7 @@ export function unit_view(name) {
       el("div.summary", {}, el("div", {}, outlet.node, bleed.node, locked, el("p.doing", {}, words_head, " ", words_rest), attended), hours.node, near.node), verdict.node),
     stages.node,
     ready.node,
+    memory.node,
     life.node,
     el("section", { "aria-labelledby": "points-head" }, el("h2", { id: "points-head" }, "Points"), points.node),
     el("section", { "aria-labelledby": "charts-head" }, el("h2", { id: "charts-head" }, "Charts"), board.node),
@@ -172,6 +176,16 @@ export function unit_view(name) {
     }
   }
 
+  async function load_card() {
+    try {
+      const found = await find_card(now.unit, controller.signal);
+      show(card, Boolean(found));
+      if (found) card.href = card_href(found.name);
+    } catch {
+      // The view does not hang on it.
+    }
+  }
+
   return {
     node: el("div.unit-view", {}, el("p.back", {}, el("a", { href: "#/bench" }, "\u2190 Bench")), absent, body),
     title: name,
@@ -180,12 +194,18 @@ export function unit_view(name) {
       show(absent, !unit);
       show(body, Boolean(unit));
       if (!unit) return;
+      const is_first = !now.unit;
       now.unit = unit;
       now.bench = bench;
       this.title = unit.title;
       set_text(title, unit.title);
       set_text(meta, [unit.bench, unit.serial, unit.kind, `plan: ${unit.plan}`, unit.run ? `run ${unit.run.id}, ${run_clock(unit.run.time_s)}` : ""].filter(Boolean).join(" \u00b7 "));
-      show(places, Boolean(unit.run));
+      if (is_first) {
+        memory.ask({ kind: unit.kind, hours: unit.run ? unit.run.planned_s / 3600 : undefined });
+        load_card();
+      }
+      show(memory.node, unit.run?.state !== "running");
+      show(record, Boolean(unit.run));
       if (unit.run) {
         record.href = run_href(unit.run.id);
         set_text(record, `Run ${unit.run.id}: its page and its record`);
@@ -225,6 +245,7 @@ export function unit_view(name) {
     leave() {
       controller.abort();
       ready.leave();
+      memory.leave();
       board.leave();
     },
   };

@@ -8,9 +8,11 @@ import json
 import pathlib
 import queue
 import re
+import struct
 import sys
 import threading
 import urllib.parse
+import zlib
 
 import canned_bench
 import canned_book
@@ -34,6 +36,7 @@ class Fixture:
         self.lock = threading.Lock()
         self.last_id = 0
         self.ticks = {}
+        self.cards = canned_book.cards()
 
     def tell(self, event, data):
         with self.lock:
@@ -53,6 +56,14 @@ class Fixture:
 
     def unit(self, name):
         return next((u for u in self.bench["units"] if u["name"] == name), None)
+
+
+def picture(colour, width=320, height=240):
+    """A PNG of one colour, by hand: signature, IHDR, IDAT, IEND (ISO/IEC 15948)."""
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    rows = (b"\0" + bytes(colour) * width) * height
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
 
 
 class Handler(http.server.BaseHTTPRequestHandler):
@@ -91,6 +102,14 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.answer(200, {"alarms": self.fixture.bench["alarms"]})
         elif url.path == "/api/v1/runs":
             self.answer(200, {"runs": canned_book.runs()})
+        elif url.path == "/api/v1/cards":
+            self.answer(200, canned_book.find(self.fixture.cards, asked.get("find", "")))
+        elif url.path == "/api/v1/memory":
+            self.answer(200, canned_book.memory(asked))
+        elif card := next((one for one in self.fixture.cards if url.path == f"/api/v1/cards/{one['name']}"), None):
+            self.answer(200, {"card": card})
+        elif url.path.startswith("/api/v1/photos/"):
+            self.answer(200, picture(canned_book.PHOTOS[url.path.rsplit("/", 1)[1]]), "image/png")
         elif url.path == "/api/v1/stream":
             self.stream()
         elif url.path == "/api/v1/cautions":
@@ -159,6 +178,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
             if parts[2] == "rehearse":
                 supply["rehearsal"] = {"state": "running", "unit": body["unit"], "utc": "", "who": body["who"], "text": "the unit's relay is open"}
             return {"bench": supply}
+        if parts[0] == "cards":
+            return canned_book.add_entry(self.fixture.cards, parts[1], body)
         if parts[0] == "morning":
             self.fixture.ticks[body["id"]] = body["who"]
             return {"id": body["id"], "ticked_by": body["who"]}
@@ -170,7 +191,11 @@ class Handler(http.server.BaseHTTPRequestHandler):
         return None
 
     def do_POST(self):
-        body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+        content = self.rfile.read(int(self.headers["Content-Length"]))
+        if "/photos?" in self.path:
+            self.fixture.posted.append((self.path, self.headers["Content-Type"], content))
+            return self.answer(200, {"card": self.fixture.cards[0]})
+        body = json.loads(content)
         self.fixture.posted.append((self.path, self.headers["Content-Type"], body))
         acknowledged = re.fullmatch(r"/api/v1/alarms/(\d+)/acknowledge", self.path)
         if acknowledged:

@@ -54,9 +54,18 @@ def cautions_can_be_read(page, _):
     page.has_no_complaint()
 
 
+def asked(page, address):
+    with urllib.request.urlopen(page.base + address, timeout=10) as answer:
+        return json.load(answer)
+
+
+def card_with_runs(page):
+    cards = asked(page, "/api/v1/cards")["cards"]
+    return f"card/{max(cards, key=lambda card: card['runs'])['name']}"
+
+
 def run_with_a_page(page):
-    with urllib.request.urlopen(f"{page.base}/api/v1/runs", timeout=10) as answer:
-        runs = json.load(answer)["runs"]
+    runs = asked(page, "/api/v1/runs")["runs"]
     return f"run/{next((run['id'] for run in runs if run['verdict']), runs[0]['id'])}"
 
 
@@ -64,7 +73,7 @@ def pictures(page, bench):
     """Desktop and phone width of each view; nothing is wider than its window; no text is too faint."""
     unit = next((u for u in bench["units"] if u["name"] == "fennimark120"), bench["units"][0])
     idle = next((u for u in bench["units"] if u["name"] == "wexmere-m50"), bench["units"][-1])
-    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), (f"unit/{idle['name']}", "ready"), ("alarms", "alarms"), ("morning", "morning"), ("units", "units"), (run_with_a_page(page), "run")):
+    for view, name in (("bench", "bench"), (f"unit/{unit['name']}", "unit"), (f"unit/{idle['name']}", "ready"), ("alarms", "alarms"), ("morning", "morning"), ("units", "units"), (card_with_runs(page), "card"), (run_with_a_page(page), "run")):
         for width, size, is_phone in (("desktop", DESKTOP, False), ("phone", PHONE, True)):
             page.browser.screen(*size, "dark", is_phone)
             page.open(view)
@@ -72,8 +81,10 @@ def pictures(page, bench):
                 page.charts_are_drawn()
             if name == "morning":
                 page.browser.wait("the sheet", lambda: ":" in page.browser.text("h1"))
-            if name in ("units", "run"):
-                page.browser.wait("the runs", lambda: page.browser.count(".run-line, .take-away") > 0)
+            if name in ("units", "card", "run"):
+                page.browser.wait("the runs", lambda: page.seen(".run-line, .take-away"))
+            if name in ("units", "ready"):
+                page.browser.wait("the shop's memory", lambda: page.browser.text(".memory-line") not in ("", "Asking what the shop has seen"))
             page.browser.script("document.querySelectorAll('main details').forEach((d) => { d.open = true; })")
             page.every_field_is_named(view)
             page.fits_its_width(view)
