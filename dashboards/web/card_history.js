@@ -24,14 +24,24 @@ function correction_form(entry, { address, done, on_close }, is_withdrawn) {
   });
 }
 
+/** Sentences of the other kinds say by themselves what they are. */
+const NAMED = new Set(["unit", "repair", "tube", "adjustment", "remark"]);
+
+/** {head, text}: the kind, where the sentence does not begin with it; and the sentence. */
+function words_of(entry, is_over) {
+  const head = NAMED.has(entry.kind) ? kind_name(entry.kind) : "";
+  const text = head ? entry.text : entry.text.charAt(0).toUpperCase() + entry.text.slice(1);
+  return { head: is_over ? `${[head, "no longer holds"].filter(Boolean).join(", ")}:` : head, text };  // said for the ear, struck for the eye
+}
+
 function make_entry(sent) {
   const now = { entry: null };
   const kind = el("strong");
   const text = el("span");
   const struck = el("s");
-  const by = el("p.meta");
+  const by = el("span.meta");
   const place = el("div.act-form", { hidden: true });
-  const button = (label, is_withdrawn) => el("button.plain.small-button", { type: "button", "aria-expanded": "false", onclick: (event) => toggle(event.currentTarget, is_withdrawn) }, label);
+  const button = (label, is_withdrawn) => el("button.quiet", { type: "button", "aria-expanded": "false", onclick: (event) => toggle(event.currentTarget, is_withdrawn) }, label);
   const correct = button("Correct\u2026", false);
   const withdraw = button("Withdraw\u2026", true);
   let open_button = null;
@@ -54,13 +64,15 @@ function make_entry(sent) {
     show(place, false);
   }
   return {
-    node: el("li.entry", {}, el("div.entry-line", {}, el("p", {}, kind, " ", text, struck), el("span.entry-buttons", {}, correct, withdraw)), by, place),
+    node: el("li.entry", {}, el("p.entry-words", {}, kind, " ", text, struck), el("p.entry-by", {}, by, el("span.entry-buttons", {}, correct, withdraw)), place),
     update({ entry, after }) {
       now.entry = entry;
       this.node.dataset.over = after ? "yes" : "no";
-      set_text(kind, after ? `${kind_name(entry.kind)}, no longer holds:` : kind_name(entry.kind));  // said for the ear, struck for the eye
-      set_text(text, after ? "" : entry.text);
-      set_text(struck, after ? entry.text : "");
+      const words = words_of(entry, Boolean(after));
+      set_text(kind, after ? words.head.charAt(0).toUpperCase() + words.head.slice(1) : words.head);
+      show(kind, words.head !== "");
+      set_text(text, after ? "" : words.text);
+      set_text(struck, after ? words.text : "");
       const role = entry.corrects ? (entry.kind === "remark" ? "Withdraws an entry \u00b7 " : "Corrects an entry \u00b7 ") : "";
       set_text(by, `${role}${entry.who}, ${day_and_time(entry.utc)}${after ? ` \u00b7 corrected by ${after.who}, ${day_and_time(after.utc)}` : ""}`);
       show(correct, !after && entry.kind in KINDS);

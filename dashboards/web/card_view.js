@@ -9,8 +9,9 @@ import { photo_form, photos_part } from "./photos.js";
 import { card_address, day, day_and_time, run_list } from "./runs.js";
 
 const FACTS = [
-  ["maker", "Maker"], ["model", "Model"], ["serial", "Serial number"], ["kind", "Kind"], ["nameplate_volts", "Nameplate", "V"], ["nameplate_hertz", "Nameplate", "Hz"], ["stock_number", "Stock number"],
+  ["maker", "Maker"], ["model", "Model"], ["serial", "Serial number"], ["kind", "Kind"], ["nameplate", "Nameplate"], ["stock_number", "Stock number"],
 ];
+const is_given = (value) => value !== null && value !== undefined && value !== "";
 
 function plate_part() {
   const list = el("dl.plate");
@@ -18,7 +19,9 @@ function plate_part() {
   return {
     node: el("div", {}, list, none),
     update(card) {
-      const rows = FACTS.filter(([name]) => card[name] !== null && card[name] !== undefined && card[name] !== "").map(([name, label, uom]) => ({ name, label, text: `${card[name]}${uom ? `\u202f${uom}` : ""}` }));
+      const of_uom = (value, uom) => (is_given(value) ? `${value}\u202f${uom}` : "");
+      const known = { ...card, nameplate: [of_uom(card.nameplate_volts, "V"), of_uom(card.nameplate_hertz, "Hz")].filter(Boolean).join(", ") };
+      const rows = FACTS.filter(([name]) => is_given(known[name])).map(([name, label]) => ({ name, label, text: known[name] }));
       keep_list(list, rows, (row) => row.name, (row) => {
         const text = el("dd");
         return { node: el("div", {}, el("dt", {}, row.label), text), update: (one) => set_text(text, one.text) };

@@ -12,7 +12,7 @@ export const OFF_CAUTION = "An order is not proof: wait for \u201cOff, proven\u2
 const at_the_bench = (text) => check_field(text, { name: "at_the_bench", required: true });
 
 /** How long such units take to fail, in one line, where somebody decides to begin. */
-const advice_line = (unit, advice) => (advice ? el("p.advice", {}, `The plan is \u201c${unit.plan}\u201d. ${advice}`) : null);
+const advice_line = (advice) => (advice ? el("p.advice", {}, `How long to soak: ${advice}`) : null);
 
 /** `bench`: the daemon's whole view. `advice`: the line of the shop's memory, or "". An attended start of a daemon without policies is what it always was. */
 export function start_dialog(unit, bench, advice) {
@@ -23,7 +23,7 @@ export function start_dialog(unit, bench, advice) {
     title: policy ? `Start ${unit.title}, attended` : `Start ${unit.title}`,
     text: `The outlet is switched on and a new run begins.${supply?.contactor.state === "open" ? " The bench contactor is open: it closes first." : ""}${policy ? " You stay near it, and the record says so." : ""}`,
     caution: START_CAUTION,
-    fields: [advice_line(unit, advice), policy ? el("details.fold", {}, el("summary", {}, "What may happen meanwhile (nothing comes back by itself unless you say so here)"), policy.node) : null, box.node].filter(Boolean),
+    fields: [advice_line(advice), policy ? el("details.fold", {}, el("summary", {}, "What may happen meanwhile (nothing comes back by itself unless you say so here)"), policy.node) : null, box.node].filter(Boolean),
     action: "Switch on and start", tone: "grave", address: `${unit_address(unit.name)}/start`,
     body(who) {
       if (!box.value()) return "Only a person at the bench may switch on: tick the box there.";
@@ -41,7 +41,7 @@ export function start_unattended_dialog(unit, bench, advice) {
     title: `Start ${unit.title}, unattended`,
     text: "The outlet is switched on and a new run begins. Nobody stays, and the record says so.",
     caution: el("div.dialog-caution", {}, el("p", {}, LIVE_CAUTION), el("p", {}, LEAVE_CAUTION)),
-    fields: [advice_line(unit, advice), policy.node, box.node].filter(Boolean),
+    fields: [advice_line(advice), policy.node, box.node].filter(Boolean),
     action: "Switch on, and leave it", tone: "grave", address: `${unit_address(unit.name)}/start`,
     body(who) {
       if (!box.value()) return "Only a person at the bench may switch on: tick the box there.";

@@ -12,10 +12,11 @@ function yield_remark(one) {
 }
 
 function make_yield() {
-  const cells = [el("th", { scope: "row" }), el("td"), el("td"), el("td.meta")];
+  const texts = [el("th", { scope: "row" }), el("td"), el("span"), el("span.meta")];
+  const [hours, share, interval, remark] = texts;
   return {
-    node: el("tr", {}, ...cells),
-    update: (one) => [`${one.from_hours} to ${one.to_hours}\u202fh`, per_100(one.per_100_running), `${per_100(one.low_per_100_running)} to ${per_100(one.high_per_100_running)}`, yield_remark(one)].forEach((text, i) => set_text(cells[i], text)),
+    node: el("tr", {}, hours, share, el("td", {}, interval, " ", remark)),
+    update: (one) => [`${one.from_hours} to ${one.to_hours}\u202fh`, per_100(one.per_100_running), `${per_100(one.low_per_100_running)} to ${per_100(one.high_per_100_running)}`, yield_remark(one)].forEach((text, i) => set_text(texts[i], text)),
   };
 }
 
@@ -31,7 +32,7 @@ export function memory_part({ has_kinds = false, heard } = {}) {
   const sentences = el("ul.reasons.happens");
   const yields = el("tbody");
   const steps = el("details.figures", {}, el("summary", {}, "What each twelve hours find"), el("table.yields", {},
-    el("thead", {}, el("tr", {}, ...["Hours", "Of 100 still running fail", "95\u202f% confidence", ""].map((text) => el("th", { scope: "col" }, text)))), yields));
+    el("thead", {}, el("tr", {}, ...["Hours", "Fail, of 100 still running", "95\u202f% confidence"].map((text) => el("th", { scope: "col" }, text)))), yields));
   const cannot = el("ul.reasons");
   const cannot_head = el("h3", {}, "What so few units cannot say");
   const unread = el("p.meta");

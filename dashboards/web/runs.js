@@ -66,7 +66,7 @@ function make_run() {
 
 /** Runs as lines that lead to their pages. `none`: what stands there without any. */
 export function run_list(none, { has_title = false } = {}) {
-  const list = el("ul.run-list");
+  const list = el("ul.run-list", { "data-titles": has_title ? "yes" : "no" });
   const empty = el("p.meta", {}, none);
   return {
     node: el("div", {}, list, empty),

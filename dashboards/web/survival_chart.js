@@ -5,6 +5,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const WIDTH = 600;   // the drawing's own measure; it stretches to its place, its letters do not
 const HEIGHT = 200;
 const TICKS_MAX = 6;
+const LEGEND = "Line: share still running. Shaded: where it may lie, with 95\u202f% confidence. Upright line: the plan\u2019s hours; framed after it: the next twelve. Hatched: longer than any unit was seen to run.";
 
 function shape(name, attributes = {}) {
   const node = document.createElementNS(SVG, name);
@@ -40,7 +41,7 @@ export function survival_chart() {
   const ticks = el("div.hour-marks");
   const frame = el("div.survival", { role: "img" }, el("div.share-marks", { "aria-hidden": "true" }, top, bottom), el("div.plot", { "aria-hidden": "true" }, plot), ticks);
   ticks.setAttribute("aria-hidden", "true");
-  const legend = el("p.meta", {}, "Line: share still running. Shaded: where it may lie, with 95\u202f% confidence. Upright line: the plan\u2019s hours; framed after it: the next twelve. Hatched: longer than any unit was seen to run.");
+  const legend = el("p.meta");
   const body = el("tbody");
   const table = el("details.figures", {}, el("summary", {}, "As a table"), el("table", {},
     el("thead", {}, el("tr", {}, ...["Hours", "Still running", "From", "To"].map((text) => el("th", { scope: "col" }, text)))), body));
@@ -65,6 +66,7 @@ export function survival_chart() {
       frame.setAttribute("aria-label", words);
       set_text(top, percent(1));
       set_text(bottom, percent(floor));
+      set_text(legend, `${LEGEND}${floor > 0 ? ` The scale begins at ${percent(floor)}, not at nothing.` : ""}`);
       const step = tick_step(end);
       keep_list(ticks, Array.from({ length: Math.floor(end / step) + 1 }, (_, i) => i * step), (hours) => `${hours} ${end}`, (hours) => {
         const node = el("span", {}, `${hours}\u202fh`);

@@ -117,7 +117,7 @@ def an_entry_is_withdrawn_with_a_reason(page, fixture):
     refused(page, fixture, "A reason is needed")
     page.browser.type(".entry form [name=text]", "of another unit")
     equal(send(page, fixture)[1], {"who": "Ada", "kind": "remark", "fields": {"text": "of another unit"}, "corrects": 11}, "what was posted")
-    page.browser.wait("struck", lambda: "Safety test, no longer holds:" in page.browser.text(".entries"))
+    page.browser.wait("struck", lambda: "No longer holds: Safety test: 0.11 ohm" in page.browser.text(".entries"))
 
 
 def every_kind_of_entry_asks_who(page, fixture):
@@ -196,7 +196,7 @@ def the_advice_stands_where_a_run_is_started(page, _):
     page.act(".actions button", "Start attended")
     dialog(page)
     advice = page.browser.text("dialog .advice")
-    assert advice.startswith("The plan is \u201c48 h\u201d. 8 of 60 repairs like this failed here"), advice
+    assert advice.startswith("How long to soak: 8 of 60 repairs like this failed here"), advice
     page.shoot("advice-phone", PHONE, is_phone=True)
     page.browser.screen(*DESKTOP)
     page.browser.click("dialog button.plain")

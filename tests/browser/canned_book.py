@@ -42,15 +42,15 @@ def brindlecombe():
         {"sha256": "b2" * 32, "content_type": "image/png", "caption": "clip on the cathode resistor of V3", "point": "v3_cathode_mv"}],
         tubes=[{"socket": "V1", "type": "P25", "identity": "K-201", "prior_hours": 0.0, "entry": 6}, {**tube, "identity": "K-240", "prior_hours": 120.0, "entry": 9}], entries=[
             entry(1, "2025-11-01T09:00:00Z", "Ada", "unit", "Brindlecombe & Daughters 35, serial B35-0117, 230 V 50 Hz", {"maker": "Brindlecombe & Daughters", "model": "35", "serial": "B35-0117", "nameplate_volts": 230.0}),
-            entry(2, "2025-11-01T09:20:00Z", "Ada", "photo", "Picture: the back, with its plate"),
+            entry(2, "2025-11-01T09:20:00Z", "Ada", "photo", "photo: the back, with its plate"),
             entry(5, "2025-11-02T10:00:00Z", "Ben", "repair", "Told: hums after ten minutes. Found: two leaking coupling capacitors. Out: C7, C8. In: C7 100 nF 630 V, C8 100 nF 630 V.",
                   {"told": "hums after ten minutes", "found": "two leaking coupling capacitors", "parts_out": ["C7", "C8"], "parts_in": ["C7 100 nF 630 V", "C8 100 nF 630 V"]}),
             entry(6, "2025-11-02T11:00:00Z", "Ben", "tube", "V1: P25, K-201, new", {"socket": "V1", "type": "P25", "identity": "K-201", "prior_hours": 0.0}),
             entry(7, "2025-11-02T11:05:00Z", "Ben", "tube", "V3: P25, K-204, 1200 h before", tube, corrected_by=9),
             entry(9, "2025-11-03T08:30:00Z", "Ada", "tube", "V3: P25, K-240, 120 h before", {**tube, "identity": "K-240", "prior_hours": 120.0}, corrects=7),
-            entry(11, "2025-11-03T17:00:00Z", "Ada", "safety_test", "0.11 ohm, 220 Mohm, 0.3 mA, tester T-2"),
-            entry(14, "2025-11-08T12:00:00Z", "Ada", "sold", "Sold on 2025-11-08", {"day": "2025-11-08"}),
-            entry(21, "2026-01-08T10:00:00Z", "Ada", "returned", "Came back on 2026-01-08 after about 150 h: hum", {"day": "2026-01-08", "owner_hours": 150.0, "complaint": "hum", "is_fault": True})],
+            entry(11, "2025-11-03T17:00:00Z", "Ada", "safety_test", "safety test: 0.11 ohm, 220 Mohm, 0.3 mA, tester T-2"),
+            entry(14, "2025-11-08T12:00:00Z", "Ada", "sold", "sold on 2025-11-08", {"day": "2025-11-08"}),
+            entry(21, "2026-01-08T10:00:00Z", "Ada", "returned", "came back on 2026-01-08 after about 150 h with its owner: hum", {"day": "2026-01-08", "owner_hours": 150.0, "complaint": "hum", "is_fault": True})],
         state="returned")
 
 
