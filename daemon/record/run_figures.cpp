@@ -55,7 +55,7 @@ std::string RunFigures::utc(Timestamp at) const {
 Result<RunFigures> figures_of(const store::RunRow& run, const Inputs& inputs, std::span<const store::EventRow> events) {
   auto profile = read_text<profile::Profile>(run.profile_text, run.profile_name, "profile", profile::parse_profile);
   if (!profile) return tl::unexpected(profile.error());
-  auto plan = read_text<profile::Plan>(run.plan_text, run.plan_name, "plan", profile::parse_plan);
+  auto plan = run.plan_text.empty() ? Result<profile::Plan>(profile::plan_without_file()) : read_text<profile::Plan>(run.plan_text, run.plan_name, "plan", profile::parse_plan);
   if (!plan) return tl::unexpected(plan.error());
 
   RunFigures figures;
