@@ -35,10 +35,28 @@ Scan split(const std::string& text, std::vector<std::string>& fields) {
 
 }  // namespace
 
+Result<bool> CsvReader::next_line() {
+  buffer_.clear();
+  std::streambuf& bytes = *in_.rdbuf();
+  // A getline() would take a line of any length into memory before it could be refused.
+  for (int c = bytes.sbumpc(); c != std::char_traits<char>::eof(); c = bytes.sbumpc()) {
+    if (c == '\n') return true;
+    if (c == 0)
+      return fail(Fault::bad_data, "a NUL byte stands in this line", "this is no text: export the readings as CSV in UTF-8 (not UTF-16)", file_ + ":" + std::to_string(next_line_));
+    if (buffer_.size() == record_bytes_max)
+      return fail(Fault::bad_data, "a line is longer than " + std::to_string(record_bytes_max) + " bytes", "is this a CSV file?", file_ + ":" + std::to_string(next_line_));
+    buffer_ += static_cast<char>(c);
+  }
+  return !buffer_.empty();
+}
+
 Result<bool> CsvReader::next(std::vector<std::string>& fields) {
   std::string record;
   record_line_ = next_line_;
-  while (std::getline(in_, buffer_)) {
+  while (true) {
+    const auto line = next_line();
+    if (!line) return line;
+    if (!*line) break;
     if (next_line_ == 1 && buffer_.starts_with("\xEF\xBB\xBF")) buffer_.erase(0, 3);
     ++next_line_;
     if (!buffer_.empty() && buffer_.back() == '\r') buffer_.pop_back();

@@ -9,7 +9,7 @@
 namespace steadyglow::app {
 
 /// Reads comma-separated records after RFC 4180: quoted fields, doubled quotes, line breaks inside quotes, CRLF or LF.
-/// A byte-order mark at the start is skipped. One record is kept at a time.
+/// A byte-order mark at the start is skipped. One record is kept at a time, and no longer one than record_bytes_max.
 class CsvReader {
  public:
   static constexpr std::size_t record_bytes_max = 256 * 1024;
@@ -23,6 +23,7 @@ class CsvReader {
   std::string where() const { return file_ + ":" + std::to_string(record_line_); }
 
  private:
+  Result<bool> next_line();  ///< into buffer_, without its end
   std::istream& in_;
   std::string file_;
   std::string buffer_;

@@ -33,6 +33,33 @@ std::string trimmed(std::string_view text) {
   return std::string(text.substr(first, text.find_last_not_of(" \t") - first + 1));
 }
 
+/// A cell as it may stand in a message: short, and without what moves a terminal.
+std::string shown(const std::string& cell) {
+  constexpr std::size_t shown_max = 40;
+  std::string out = cell.size() > shown_max ? cell.substr(0, shown_max) + "..." : cell;
+  for (char& c : out)
+    if (static_cast<unsigned char>(c) < ' ' || c == 0x7f) c = '?';
+  return out;
+}
+
+bool has_digit(const std::string& cell) { return cell.find_first_of("0123456789") != std::string::npos; }
+
+/// What may have been meant by a cell that is no number and no quality.
+std::string hint_for(const std::string& cell) {
+  if (cell.front() == '=' || cell.front() == '@' || ((cell.front() == '+' || cell.front() == '-') && !has_digit(cell.substr(1, 1))))
+    return "this looks like a formula of a spreadsheet: export values, not formulas; nothing was computed";
+  if (has_digit(cell) && cell.find(',') != std::string::npos) return "write a decimal point, as in 379.5, and nothing between the thousands";
+  if (has_digit(cell) && cell.find(';') != std::string::npos) return "part the fields with commas (RFC 4180), not with semicolons";
+  return "leave the cell empty where there is no reading; qualities: over_range open_sensor stale no_answer refused implausible contact_lost";
+}
+
+/// A header that came as one field, or nearly: how were the fields parted?
+std::string hint_for_header(const std::string& first) {
+  if (first.find(';') != std::string::npos) return "the fields are parted by semicolons: export with commas between fields and a decimal point in numbers (RFC 4180)";
+  if (first.find('\t') != std::string::npos) return "the fields are parted by tabs: export with commas between fields (RFC 4180)";
+  return "it must be time_s (seconds from the start) or time (RFC 3339)";
+}
+
 }  // namespace
 
 std::optional<double> parse_rfc3339(std::string_view text) {
@@ -77,7 +104,7 @@ Result<void> RecordingReader::read_header(std::vector<std::string>& missing) {
   if (!*row) return fail(Fault::bad_data, "the recording is empty", "the first row names the columns: time_s, then points of the profile", impl_->file);
   const std::string first = trimmed(impl_->fields.front());
   if (first != "time_s" && first != "time")
-    return fail(Fault::bad_data, fmt::format("the first column is `{}`", first), "it must be time_s (seconds from the start) or time (RFC 3339)", impl_->csv.where());
+    return fail(Fault::bad_data, fmt::format("the first column is `{}`", shown(first)), hint_for_header(impl_->fields.front()), impl_->csv.where());
   impl_->header.is_utc = first == "time";
   std::vector<std::string_view> names;
   for (const profile::Point& point : impl_->profile.points) names.push_back(point.name);
@@ -87,7 +114,7 @@ Result<void> RecordingReader::read_header(std::vector<std::string>& missing) {
     const auto point = impl_->profile.find(name);
     if (!point) {
       const std::string near = document::nearest(name, names);
-      return fail(Fault::bad_data, fmt::format("column {} is `{}`, which is no point of the profile", i + 1, name),
+      return fail(Fault::bad_data, fmt::format("column {} is `{}`, which is no point of the profile", i + 1, shown(name)),
                   near.empty() ? "rename the column, or add the point to the profile" : fmt::format("did you mean `{}`?", near), impl_->csv.where());
     }
     if (seen[point->index]) return fail(Fault::bad_data, fmt::format("point `{}` has two columns", name), "remove one", impl_->csv.where());
@@ -100,16 +127,20 @@ Result<void> RecordingReader::read_header(std::vector<std::string>& missing) {
   return {};
 }
 
+std::string RecordingReader::where() const { return impl_->csv.where(); }
+bool RecordingReader::has_dates() const { return impl_->header.is_utc; }
+std::optional<double> RecordingReader::began_utc_seconds() const { return impl_->first_utc; }
+
 Result<Timestamp> RecordingReader::parse_time(const std::string& cell) {
   std::optional<double> seconds;
   if (impl_->header.is_utc) {
     seconds = parse_rfc3339(cell);
-    if (!seconds) return fail(Fault::bad_data, fmt::format("`{}` is no RFC 3339 time", cell), "write 2026-01-31T22:00:00Z, or with an offset like +01:00", impl_->csv.where());
+    if (!seconds) return fail(Fault::bad_data, fmt::format("`{}` is no RFC 3339 time", shown(cell)), "write 2026-01-31T22:00:00Z, or with an offset like +01:00", impl_->csv.where());
     if (!impl_->first_utc) impl_->first_utc = *seconds;
     seconds = std::max(0.0, *seconds - *impl_->first_utc);
   } else {
     seconds = parse_decimal(cell);
-    if (!seconds) return fail(Fault::bad_data, fmt::format("`{}` is no number of seconds", cell), "use a decimal point and no unit", impl_->csv.where());
+    if (!seconds) return fail(Fault::bad_data, fmt::format("`{}` is no number of seconds", shown(cell)), "use a decimal point and no unit", impl_->csv.where());
   }
   if (*seconds < 0.0 || *seconds > recording_seconds_max)
     return fail(Fault::bad_data, fmt::format("time {} s is outside 0 to {} s", *seconds, recording_seconds_max), "time_s counts seconds from the start", impl_->csv.where());
@@ -123,7 +154,8 @@ Result<bool> RecordingReader::next(Timestamp& at, std::vector<Reading>& readings
   if (!row || !*row) return row;
   const auto& columns = impl_->header.columns;
   if (fields.size() != columns.size() + 1)
-    return fail(Fault::bad_data, fmt::format("this row has {} fields, the header {}", fields.size(), columns.size() + 1), "an empty cell still needs its comma", impl_->csv.where());
+    return fail(Fault::bad_data, fmt::format("this row has {} fields, the header {}", fields.size(), columns.size() + 1),
+                fields.size() > columns.size() + 1 ? "a decimal comma parts one value into two: export with a decimal point" : "an empty cell still needs its comma", impl_->csv.where());
   const auto time = parse_time(trimmed(fields[0]));
   if (!time) return tl::unexpected(time.error());
   at = *time;
@@ -133,8 +165,7 @@ Result<bool> RecordingReader::next(Timestamp& at, std::vector<Reading>& readings
     if (const auto value = parse_decimal(cell)) readings.push_back(Reading::good(*columns[i], at, *value));
     else if (const auto quality = quality_from_word(cell); quality && *quality != Quality::good) readings.push_back(Reading::bad(*columns[i], at, *quality));
     else
-      return fail(Fault::bad_data, fmt::format("`{}` in column {} is neither a number nor a quality", cell, i + 2),
-                  "leave the cell empty where there is no reading; qualities: over_range open_sensor stale no_answer refused implausible contact_lost", impl_->csv.where());
+      return fail(Fault::bad_data, fmt::format("`{}` in column {} is neither a number nor a quality", shown(cell), i + 2), hint_for(cell), impl_->csv.where());
   }
   return true;
 }

@@ -27,6 +27,12 @@ class RecordingReader {
   Result<void> read_header(std::vector<std::string>& missing);
   /// The readings of the next row, in order of the columns; empty optional at the end.
   Result<bool> next(Timestamp& at, std::vector<Reading>& readings);
+  /// file:line of the last row.
+  std::string where() const;
+  /// Its first column is `time`: it says itself when it began.
+  bool has_dates() const;
+  /// Seconds since 1970 of the first row, once that was read and if it has a date.
+  std::optional<double> began_utc_seconds() const;
 
  private:
   Result<Timestamp> parse_time(const std::string& cell);

@@ -42,6 +42,7 @@ void Story::mark_counted(Timestamp at, const soak::Engine& engine) {
 }
 
 Result<Retold> retell(const UnitSettings& settings, store::StoreReader& reader, const store::RunRow& row) {
+  if (row.is_imported()) return fail(Fault::config, fmt::format("run {} was brought in from a file", row.id), "it has no alarms that anybody must be told of");
   if (row.profile_text != settings.profile_text || row.plan_text != settings.plan_text)
     return fail(Fault::config, fmt::format("run {} was started with another profile or plan", row.id), "its readings stay in the store");
   Story story;

@@ -12,6 +12,9 @@
 
 namespace steadyglow::store {
 
+/// Stands in place of a boot where a run came from a file.
+inline constexpr std::string_view boot_id_imported = "imported";
+
 /// One soak of one unit, with everything that is needed to feed its engine again.
 struct RunRow {
   std::int64_t id = 0;  ///< given by the store, from 1
@@ -29,6 +32,9 @@ struct RunRow {
   std::string state = "running";    ///< running | ended
   std::string ended_utc;            ///< empty while running
   std::vector<std::string> points;  ///< names in PointId order
+
+  /// Its readings were brought in from a file: no daemon watched it.
+  bool is_imported() const { return boot_id == boot_id_imported; }
 };
 
 /// A run with the first number that its rows can have.

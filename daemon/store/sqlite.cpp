@@ -2,6 +2,7 @@
 
 #include <sqlite3.h>
 
+#include <algorithm>
 #include <cstdio>
 
 namespace steadyglow::store {
@@ -9,6 +10,8 @@ namespace {
 
 /// Only the writer's own checkpoints and a reader that recovers a log hold locks, and briefly.
 constexpr int busy_timeout_ms = 2000;
+/// Between two words of progress: 4 MB of our pages.
+constexpr int backup_pages_per_step = 4096;
 
 Fault fault_of(int code) {
   switch (code & 0xFF) {
@@ -132,21 +135,31 @@ Result<std::string> Connection::text(const char* sql) {
   return *row ? std::string(statement->bytes(0)) : std::string();
 }
 
-Result<void> Connection::back_up_to(const std::string& copy) {
+Result<void> Connection::back_up_to(const std::string& copy, const std::function<void(double share)>& progress) {
   const std::string unfinished = copy + ".unfinished";
   std::remove(unfinished.c_str());
-  {
-    auto target = open(unfinished, Access::write);
-    if (!target) return tl::unexpected(target.error());
-    sqlite3_backup* backup = sqlite3_backup_init(target->handle(), "main", handle_.get(), "main");
-    if (backup == nullptr) return failure(target->handle());
-    sqlite3_backup_step(backup, -1);
-    if (sqlite3_backup_finish(backup) != SQLITE_OK) return failure(target->handle());
-    // A copy that stands alone: one file, no log beside it.
-    if (auto alone = target->run("PRAGMA journal_mode=DELETE"); !alone) return alone;
-  }
-  if (std::rename(unfinished.c_str(), copy.c_str()) != 0) return fail(Fault::cannot_create, "the copy could not be given its name", "may this account write in the folder?", copy);
-  return {};
+  // One read from beginning to end: without it the copy would begin anew with every commit of the writer.
+  const bool is_inside = is_in_transaction();
+  if (!is_inside)
+    if (auto begun = run("BEGIN; SELECT count(*) FROM sqlite_schema"); !begun) return begun;
+  auto copied = copy_pages_to(unfinished, progress);
+  if (!is_inside && is_in_transaction()) (void)run("COMMIT");
+  if (copied && std::rename(unfinished.c_str(), copy.c_str()) != 0)
+    copied = fail(Fault::cannot_create, "the copy could not be given its name", "may this account write in the folder?", copy);
+  if (!copied) std::remove(unfinished.c_str());
+  return copied;
+}
+
+Result<void> Connection::copy_pages_to(const std::string& file, const std::function<void(double share)>& progress) {
+  auto target = open(file, Access::write);
+  if (!target) return tl::unexpected(target.error());
+  sqlite3_backup* backup = sqlite3_backup_init(target->handle(), "main", handle_.get(), "main");
+  if (backup == nullptr) return failure(target->handle());
+  while (sqlite3_backup_step(backup, backup_pages_per_step) == SQLITE_OK)
+    if (progress) progress(1.0 - static_cast<double>(sqlite3_backup_remaining(backup)) / std::max(1, sqlite3_backup_pagecount(backup)));
+  if (sqlite3_backup_finish(backup) != SQLITE_OK) return failure(target->handle());
+  // A copy that stands alone: one file, no log beside it.
+  return target->run("PRAGMA journal_mode=DELETE");
 }
 
 std::string Connection::file() const {

@@ -1,6 +1,7 @@
 #pragma once
 /// SQLite as values: a connection that closes itself, a statement, and errors with a hint.
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -51,8 +52,9 @@ class Connection {
   /// First column of the first row; 0 without a row.
   Result<std::int64_t> number(const char* sql);
   Result<std::string> text(const char* sql);
-  /// A copy of the whole database in a file of its own, complete or not there at all.
-  Result<void> back_up_to(const std::string& copy);
+  /// A copy of the whole database in a file of its own, synced, complete or not there at all. All of it is of one moment,
+  /// whoever writes meanwhile. `progress` hears the share that is done.
+  Result<void> back_up_to(const std::string& copy, const std::function<void(double share)>& progress = {});
   std::string file() const;
   bool is_in_transaction() const;
   /// The last failure was a full disk or a lock: the connection itself is sound.
@@ -62,6 +64,7 @@ class Connection {
   sqlite3* handle() const { return handle_.get(); }
 
  private:
+  Result<void> copy_pages_to(const std::string& file, const std::function<void(double share)>& progress);
   struct Close {
     void operator()(sqlite3* connection) const;
   };

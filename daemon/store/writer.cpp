@@ -297,6 +297,18 @@ Result<void> Writer::commit(std::span<const Row> rows) {
   return {};
 }
 
+Result<void> Writer::commit_given(const std::function<Result<void>(const Put& put)>& give) {
+  auto done = connection_->run("BEGIN IMMEDIATE");
+  if (!done) return done;
+  done = give([this](const Row& row) {
+    note_numbers(row);
+    return insert(row);
+  });
+  if (done) done = connection_->run("COMMIT");
+  if (!done && connection_->is_in_transaction()) (void)connection_->run("ROLLBACK");
+  return done;
+}
+
 void Writer::close() {
   statements_.reset();
   if (connection_) connection_->checkpoint_on_close();

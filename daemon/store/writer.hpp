@@ -1,6 +1,7 @@
 #pragma once
 /// Puts queued rows into the file, and keeps the file usable while it does.
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <optional>
 #include <span>
@@ -28,6 +29,11 @@ class Writer {
   /// All of the rows in one transaction, synced to the disk, or none. The same rows may be given again: what is there
   /// already stays. After a failure the connection is made anew where that may help.
   Result<void> commit(std::span<const Row> rows);
+  /// Puts one row into the transaction that is going on.
+  using Put = std::function<Result<void>(const Row& row)>;
+  /// All that `give` puts in one transaction, synced to the disk, or none of it: for what no daemon watches, of any length.
+  /// A failure of `give` takes everything back.
+  Result<void> commit_given(const std::function<Result<void>(const Put& put)>& give);
   /// Writes the log back into the file and closes it.
   void close();
 
