@@ -72,7 +72,7 @@ std::string standing_words(const PointFigures& one) {
 Table figures_table(const RunFigures& figures) {
   Table table;
   const bool has_counted = std::any_of(figures.points.begin(), figures.points.end(), [](const PointFigures& one) { return one.end.has_value(); });
-  table.columns = {{"Figure", 3.4, false}, {"At the start", 1.4, true}, {has_counted ? "At the end" : "When last seen", 1.5, true}, {"Allowed", 2.0, true}, {"So it is", 1.4, false}};
+  table.columns = {{"Figure", 3.4, false}, {"At the start", 1.4, true}, {has_counted ? "At the end" : "When last seen", 1.5, true}, {"Allowed", 2.0, true}, {"Against its limits", 1.6, false}};
   const auto picked = chosen(figures);
   for (const PointFigures* one : picked)
     table.rows.push_back({fmt::format("{} ({})", one->words, one->role_words), level_words(one->point, one->start), level_words(one->point, one->end ? one->end : one->last_seen), limits_words(one->point), standing_words(*one)});
@@ -141,8 +141,13 @@ void add_touches(const RunFigures& figures, std::vector<std::string>& items) {
 }
 
 void add_interruptions(const RunFigures& figures, std::vector<std::string>& items) {
+  constexpr std::size_t planned_told = 3;  // of many power cycles the first say enough; all are on the other sides
+  std::size_t planned = 0;
   for (const soak::Interruption& gap : figures.interruptions) {
-    if (gap.is_planned) continue;
+    if (gap.is_planned) {
+      if (++planned <= planned_told) items.push_back(fmt::format("Switched off on purpose at {} into the run{}: {}.", run_time_words(gap.from), gap.to ? " for " + span_words(*gap.to - gap.from) : "", gap.why));
+      continue;
+    }
     items.push_back(gap.to ? fmt::format("Interrupted at {} into the run for {}: {}.", run_time_words(gap.from), span_words(*gap.to - gap.from), gap.why)
                            : fmt::format("Interrupted at {} into the run, and not on again since: {}.", run_time_words(gap.from), gap.why));
   }
@@ -161,16 +166,23 @@ std::string level_words(const profile::Point& point, const std::optional<Level>&
 std::string counted_line(const RunFigures& figures) {
   std::string text = fmt::format("{:.1f} h counted of {:.1f} h with power", hours_of(figures.counted), hours_of(figures.powered));
   std::vector<std::string> gaps;
-  Duration off{};
+  Duration off{}, planned_off{};
+  std::size_t planned = 0;
   for (const soak::Interruption& gap : figures.interruptions) {
-    if (gap.is_planned) continue;
     const Duration span = gap.to.value_or(Timestamp{figures.length}) - gap.from;
+    if (gap.is_planned) {
+      planned_off += span;
+      ++planned;
+      continue;
+    }
     off += span;
     gaps.push_back(gap.to ? span_words(span) : "not ended");
   }
-  if (gaps.empty()) return text + ", no interruption";
-  if (gaps.size() == 1) return text + fmt::format(", 1 interruption ({})", gaps.front());
-  return text + fmt::format(", {} interruptions ({} in all)", gaps.size(), span_words(off));
+  if (gaps.empty()) text += planned == 0 ? ", no interruption" : ", no unplanned interruption";
+  else if (gaps.size() == 1) text += fmt::format(", 1 interruption ({})", gaps.front());
+  else text += fmt::format(", {} interruptions ({} in all)", gaps.size(), span_words(off));
+  if (planned > 0) text += fmt::format(", switched off {} ({} in all)", planned == 1 ? "once on purpose" : fmt::format("{} times on purpose", planned), span_words(planned_off));
+  return text;
 }
 
 std::string verdict_line(const RunFigures& figures) {
@@ -241,6 +253,7 @@ std::vector<Block> buyers_side(const PageInput& input) {
   blocks.emplace_back(Paragraph{"A soak shows that this unit ran; it does not promise a life.", Tone::strong});
   std::string check = input.short_code.empty() ? "These pages are not sealed: nothing proves that they are as they were made."
                                                : fmt::format("Code of the record that these pages belong to: {}. Whoever has its file can check it with: steadyglow verify FILE", input.short_code);
+  if (!input.key_fingerprint.empty()) check += fmt::format(" It is signed with the key {}.", input.key_fingerprint);
   for (const Sister& sister : input.sisters)
     check += fmt::format(" The other half of the pair is {}, serial number {}{}.", sister.title, sister.serial.empty() ? "not stated" : sister.serial, sister.short_code.empty() ? "" : ", code of its record " + sister.short_code);
   blocks.emplace_back(Paragraph{std::move(check), Tone::small});

@@ -20,7 +20,7 @@ constexpr double lane_gap = 1.5;
 constexpr double counted_lane = 4.0;
 constexpr double letter = 4.3;      ///< width of one, roughly, at the small size
 constexpr double small = 7.0;
-constexpr int digits = 4;
+constexpr int digits = 3;
 constexpr std::array inks{Ink::first, Ink::second, Ink::third, Ink::fourth};
 
 std::vector<double> dash_of(std::size_t trace) {
@@ -81,7 +81,8 @@ class Plot {
 
  private:
   double x(double at) const { return left + (end_ - left) * (at - chart_.from) / std::max(chart_.to - chart_.from, 1e-9); }
-  double y(double value) const { return bottom_ - (bottom_ - head) * (value - low_) / (high_ - low_); }
+  /// What lies beyond the scale is drawn on its edge.
+  double y(double value) const { return std::clamp(bottom_ - (bottom_ - head) * (value - low_) / (high_ - low_), head, bottom_); }
   void add(Shape shape) { drawing_.shapes.push_back(std::move(shape)); }
   void say(Words words) { add(std::move(words)); }
   void box(double from, double top, double to, double bottom, Ink ink, double share = 1.0) { add(Area{{{from, top}, {to, top}, {to, bottom}, {from, bottom}}, ink, share}); }
@@ -92,7 +93,11 @@ class Plot {
     low_ = std::numeric_limits<double>::infinity(), high_ = -low_;
     for (const Trace& trace : chart_.traces)
       for (const Step& step : trace.steps)
-        if (is_drawn(step)) low_ = std::min(low_, step.min), high_ = std::max(high_, step.max);
+        if (is_drawn(step) && !is_in(chart_.starting, step.x)) low_ = std::min(low_, step.min), high_ = std::max(high_, step.max);
+    if (low_ > high_)  // nothing but a start was seen
+      for (const Trace& trace : chart_.traces)
+        for (const Step& step : trace.steps)
+          if (is_drawn(step)) low_ = std::min(low_, step.min), high_ = std::max(high_, step.max);
     if (low_ > high_) return;
     // What stands still is drawn as standing still: its noise does not fill the plot.
     const double middle = (low_ + high_) / 2.0;
@@ -122,7 +127,7 @@ class Plot {
     for (double at = std::ceil(chart_.from / step - 1e-9) * step; at <= chart_.to + 1e-9; at += step) {
       add(Stroke{{{x(at), head}, {x(at), bottom_}}, Ink::line, 0.4, {}});
       const auto anchor = x(at) > end_ - 8.0 ? Words::Anchor::end : Words::Anchor::middle;
-      say({x(at), foot, fmt::format("{:g}", std::round(at * 1000.0) / 1000.0), small, anchor, Ink::soft, false, false});
+      say({x(at), foot, fmt::format("{:g}", std::round(at * 1000.0) / 1000.0 + 0.0), small, anchor, Ink::soft, false, false});
     }
     if (low_ > high_) return;
     const double value_step = round_step(high_ - low_, std::max(2, static_cast<int>((bottom_ - head) / 18.0)));
@@ -160,9 +165,10 @@ class Plot {
   /// Where a step begins.
   double edge(std::size_t i) const { return left + (end_ - left) * static_cast<double>(i) / static_cast<double>(std::max<std::size_t>(steps(), 1)); }
 
-  bool is_off(double at) const {
-    return std::any_of(chart_.off.begin(), chart_.off.end(), [&](const Stretch& off) { return at >= off.from && at <= off.to; });
+  static bool is_in(const std::vector<Stretch>& stretches, double at) {
+    return std::any_of(stretches.begin(), stretches.end(), [&](const Stretch& one) { return at >= one.from && at <= one.to; });
   }
+  bool is_off(double at) const { return is_in(chart_.off, at); }
 
   /// Runs of steps for which `is_gap` holds, each as from and to on the paper. What was off is no gap.
   template <class IsGap, class Do>

@@ -44,6 +44,7 @@ struct Chart {
   profile::Band warn;          ///< shaded inside; only where all traces share it
   profile::Band trip;
   std::vector<Stretch> off;    ///< without power: crossed hatching
+  std::vector<Stretch> starting;  ///< the minutes after a switch-on: drawn, but the scale is not made for them
   std::vector<Stretch> counted;
   bool shows_counted = false;  ///< a bar under the plot where hours counted
   std::vector<Mark> marks;

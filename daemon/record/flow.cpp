@@ -145,6 +145,7 @@ class Flow {
       if (text.fitting(0, room()) == 0 && !is_at_top()) turn_over();
       const double r = style.size * 0.16;
       use(to_, Ink::text);
+      cairo_new_path(to_);
       cairo_arc(to_, x + 3.5, y_ + style.size * 0.65, r, 0.0, 2.0 * 3.14159265358979);
       cairo_fill(to_);
       put_lines(text, x + bullet, "P");

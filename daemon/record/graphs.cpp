@@ -15,11 +15,14 @@ using profile::Role;
 
 constexpr std::size_t name_letters_max = 22;
 constexpr double minute_hours = 1.0 / 60.0;
+/// So long after a switch-on nothing but temperatures stands near where it will stand: common practice, no source.
+constexpr double starting_hours = 0.25;
 
 bool bears_heat(Role role) { return role == Role::heatsink || role == Role::transformer || role == Role::motor || role == Role::chassis; }
 
 /// Minutes into steps that a printer can show. `shift` is taken off, minute by minute; a minute without it is a gap.
-std::vector<Step> steps_of(const std::vector<MinuteFigures>& minutes, const std::vector<MinuteFigures>* shift, const std::vector<bool>& has_power) {
+/// `cools_down`: shown while it is off as well.
+std::vector<Step> steps_of(const std::vector<MinuteFigures>& minutes, const std::vector<MinuteFigures>* shift, const std::vector<bool>& has_power, bool cools_down) {
   const std::size_t per_step = std::max<std::size_t>(1, (minutes.size() + steps_max - 1) / steps_max);
   std::vector<Step> steps;
   for (std::size_t from = 0; from < minutes.size(); from += per_step) {
@@ -29,6 +32,7 @@ std::vector<Step> steps_of(const std::vector<MinuteFigures>& minutes, const std:
     std::size_t seen = 0, powered = 0;
     for (std::size_t i = from; i < to; ++i) {
       powered += has_power[i] ? 1 : 0;
+      if (!cools_down && !has_power[i]) continue;
       if (!minutes[i].is_seen || (shift != nullptr && !(*shift)[i].is_seen)) continue;
       const double less = shift != nullptr ? (*shift)[i].mean : 0.0;
       step.min = seen == 0 ? minutes[i].min - less : std::min(step.min, minutes[i].min - less);
@@ -125,6 +129,7 @@ std::vector<PointId> points_that_matter(const RunFigures& figures) {
 Chart chart_of(const RunFigures& figures, std::span<const PointId> points, std::string title) {
   Chart chart = over_the_run(figures, std::move(title));
   if (points.empty()) return chart;
+  for (const Stretch& on : stretches(figures.minute_has_power, true)) chart.starting.push_back({on.from, on.from + starting_hours});
   const profile::Point& first = figures.profile.point(points.front());
   chart.uom = first.uom.shown;
   chart.warn = first.warn;
@@ -134,7 +139,7 @@ Chart chart_of(const RunFigures& figures, std::span<const PointId> points, std::
     const PointFigures& one = figures.points[id.index];
     if (!is_same(one.point.warn, first.warn)) chart.warn = {};
     if (!is_same(one.point.trip, first.trip)) chart.trip = {};
-    chart.traces.push_back({{}, steps_of(one.minutes, nullptr, figures.minute_has_power)});
+    chart.traces.push_back({{}, steps_of(one.minutes, nullptr, figures.minute_has_power, one.point.is_temperature())});
     names.push_back(one.words);
   }
   for (const Touch& touch : figures.touches)
@@ -159,7 +164,7 @@ Chart heat_chart(const RunFigures& figures) {
   std::sort(hot.begin(), hot.end(), [](const auto* a, const auto* b) { return a->id < b->id; });
   std::vector<std::string> names;
   for (const PointFigures* one : hot) {
-    chart.traces.push_back({{}, steps_of(one->minutes, is_rise ? &figures.points[room->index].minutes : nullptr, figures.minute_has_power)});
+    chart.traces.push_back({{}, steps_of(one->minutes, is_rise ? &figures.points[room->index].minutes : nullptr, figures.minute_has_power, true)});
     names.push_back(one->words);
   }
   name_traces(chart, names);

@@ -45,6 +45,8 @@ enum class PaperSize : std::uint8_t { a4, letter };
 
 /// PDF bytes, the same each time. Fails with bad_data when a photo cannot be read, io when there is no memory or font.
 Result<std::string> page_pdf(const PageInput& input, PaperSize paper);
+/// The same of any pages.
+Result<std::string> pages_pdf(const Pages& pages, PaperSize paper);
 /// One HTML page that needs nothing else: no script, light and dark, and for the printer.
 Result<std::string> page_html(const PageInput& input);
 /// The buyer's side, listing_width px wide.

@@ -78,10 +78,9 @@ Result<std::string> write(const Pages& pages, const Sheet& sheet) {
   const std::size_t buyers = count_sides(pages.buyer, sheet, buyer);
   const std::size_t sides = buyers + (pages.technician.empty() ? 0 : count_sides(pages.technician, sheet, dense));
   FlowHooks hooks;
-  hooks.end_side = [&](std::size_t side) {
-    put_foot(to, pages, sheet, sheet.height - sheet.margin - foot_room + 8.0, fmt::format("side {} of {}", side + 1, sides));
-    cairo_show_page(to);
-  };
+  // First, not last: Cairo 1.16 refuses a side whose first mark is a tagged photo ("invalid tag name, attributes, or nesting").
+  hooks.begin_side = [&](std::size_t side) { put_foot(to, pages, sheet, sheet.height - sheet.margin - foot_room + 8.0, fmt::format("side {} of {}", side + 1, sides)); };
+  hooks.end_side = [&](std::size_t) { cairo_show_page(to); };
   hooks.begin_tag = [&](const char* tag) { cairo_tag_begin(to, tag, nullptr); };
   hooks.end_tag = [&](const char* tag) { cairo_tag_end(to, tag); };
   int chapter = CAIRO_PDF_OUTLINE_ROOT;
@@ -90,8 +89,10 @@ Result<std::string> write(const Pages& pages, const Sheet& sheet) {
     const int added = cairo_pdf_surface_add_outline(surface.get(), level == 1 ? CAIRO_PDF_OUTLINE_ROOT : chapter, heading.c_str(), place.c_str(), level == 1 ? CAIRO_PDF_OUTLINE_FLAG_OPEN : static_cast<cairo_pdf_outline_flags_t>(0));
     if (level == 1) chapter = added;
   };
+  cairo_tag_begin(to, "Document", nullptr);
   flow(to, pages.buyer, sheet, buyer, hooks);
   if (!pages.technician.empty()) flow(to, pages.technician, sheet, dense, hooks, buyers);
+  cairo_tag_end(to, "Document");
   cairo_surface_finish(surface.get());
   const auto status = cairo_status(to) != CAIRO_STATUS_SUCCESS ? cairo_status(to) : cairo_surface_status(surface.get());
   if (status != CAIRO_STATUS_SUCCESS) return fail(Fault::io, fmt::format("the pages could not be made: {}", cairo_status_to_string(status)));
@@ -133,6 +134,8 @@ Result<std::string> page_pdf(const PageInput& input, PaperSize paper) {
   if (!small) return tl::unexpected(small.error());
   return write(pages_of(*small), paper == PaperSize::a4 ? a4_sheet : letter_sheet);
 }
+
+Result<std::string> pages_pdf(const Pages& pages, PaperSize paper) { return write(pages, paper == PaperSize::a4 ? a4_sheet : letter_sheet); }
 
 Result<std::string> page_png(const PageInput& input) {
   const auto small = with_small_photos(input);
