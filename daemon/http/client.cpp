@@ -82,7 +82,7 @@ class Call {
 }  // namespace
 
 Result<Answer> ask(const std::string& host, std::uint16_t port, const std::string& method, const std::string& target, const std::string& body,
-                   const std::string& password, std::chrono::milliseconds deadline) {
+                   const std::string& password, std::chrono::milliseconds deadline, const std::string& content_type) {
   const bool is_v6 = host.find(':') != std::string::npos;
   const std::string where = (is_v6 ? "[" + host + "]" : host) + ":" + std::to_string(port);
   const auto verb = bhttp::string_to_verb(method);
@@ -92,7 +92,7 @@ Result<Answer> ask(const std::string& host, std::uint16_t port, const std::strin
   request.set(bhttp::field::user_agent, "steadyglow");
   request.keep_alive(false);
   if (!password.empty()) request.set(bhttp::field::authorization, "Basic " + base64(":" + password));
-  if (verb == bhttp::verb::post) request.set(bhttp::field::content_type, "application/json");
+  if (verb == bhttp::verb::post) request.set(bhttp::field::content_type, content_type);
   request.body() = body;
   request.prepare_payload();
   return Call(where, std::move(request)).run(host, port, deadline);

@@ -18,6 +18,8 @@
 #include <ctime>
 #include <optional>
 
+#include "http/target.hpp"
+
 namespace steadyglow::http {
 namespace {
 
@@ -72,6 +74,7 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
     Code ignored;
     timer_.cancel();
     socket_.close(ignored);
+    let_go_of_photo();
     if (is_streaming_) links_->stream.detach(listener_);
     on_closed_(this);
   }
@@ -94,7 +97,8 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
   void await_request() {
     parser_.emplace();
     parser_->header_limit(header_bytes_max);
-    parser_->body_limit(body_bytes_max);
+    // Which of the two it is, the header tells.
+    parser_->body_limit(photo_bytes_max);
     if (buffer_.size() > 0) return read_header();
     due(links_->deadlines.idle, &HttpConnection::close_late);
     socket_.async_read_some(buffer_.prepare(first_read_bytes), [self = shared_from_this()](const Code& error, std::size_t bytes) {
@@ -110,9 +114,36 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
     bhttp::async_read_header(socket_, buffer_, *parser_, [self = shared_from_this()](const Code& error, std::size_t) {
       if (self->is_closed_ || self->is_answering_) return;
       if (error) return self->answer_unreadable(error);
+      if (self->is_photo() ? !self->take_photo() : !self->is_short()) return;
       if (beast::iequals(self->parser_->get()[bhttp::field::expect], "100-continue")) return self->write_continue();
       self->read_body();
     });
+  }
+
+  bool is_photo() const { return parser_->get().method() == bhttp::verb::post && is_photo_address(std::string_view(parser_->get().target().data(), parser_->get().target().size())); }
+
+  /// Otherwise it is answered.
+  bool is_short() {
+    parser_->body_limit(body_bytes_max);
+    if (parser_->content_length().value_or(0) <= body_bytes_max) return true;
+    answer_unreadable(bhttp::error::body_limit);
+    return false;
+  }
+
+  bool take_photo() {
+    if (links_->photos_at_once >= photos_at_once_max) {
+      keeps_alive_ = false;
+      write(refusal(503, "too many photos are being sent", "send it again in a moment"));
+      return false;
+    }
+    ++links_->photos_at_once;
+    holds_photo_ = true;
+    due(links_->deadlines.photo, &HttpConnection::answer_too_slow);
+    return true;
+  }
+
+  void let_go_of_photo() {
+    if (std::exchange(holds_photo_, false)) --links_->photos_at_once;
   }
 
   void write_continue() {
@@ -136,7 +167,7 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
     keeps_alive_ = false;
     if (error == bhttp::error::end_of_stream || error == bhttp::error::partial_message) return close();
     if (error == bhttp::error::header_limit || error == bhttp::error::buffer_overflow) return write(refusal(431, "the header is too long"));
-    if (error == bhttp::error::body_limit) return write(refusal(413, "the body is longer than 64 KiB"));
+    if (error == bhttp::error::body_limit) return write(refusal(413, is_photo() ? "the photo is larger than 8 MiB" : "the body is longer than 64 KiB"));
     if (error.category() == bhttp::make_error_code(bhttp::error::bad_method).category()) return write(refusal(400, "this is no HTTP/1.1 request"));
     close();
   }
@@ -203,6 +234,7 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
 
   void write(Response response) {
     is_answering_ = true;
+    let_go_of_photo();
     response_ = std::move(response);
     count(response_.status);
     const bool has_body = response_.status != 304;
@@ -320,6 +352,7 @@ class HttpConnection final : public Connection, public std::enable_shared_from_t
   bool is_answering_ = false;  ///< from the first byte of the answer to the last
   bool is_streaming_ = false;
   bool is_closed_ = false;
+  bool holds_photo_ = false;   ///< counted in links_->photos_at_once
 
   Response held_;
   Response response_;  ///< owns what message_ points into

@@ -21,6 +21,7 @@ struct ConnectionLinks {
   Stream& stream;
   ServerFigures& figures;
   Deadlines deadlines;
+  std::size_t photos_at_once = 0;  ///< whose bodies are in memory
 };
 
 class Connection {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <string_view>
 
+#include "http/target.hpp"
+
 namespace steadyglow::http {
 namespace {
 
@@ -51,7 +53,13 @@ std::optional<Response> Guard::refuse(const Request& request) const {
     response.fields.emplace_back("Allow", "GET, HEAD, POST");
     return response;
   }
-  if (media_type(request.content_type) != "application/json") return refusal(415, "a POST needs Content-Type: application/json");
+  // No page of another site can send these three without asking first (WHATWG Fetch, "CORS-safelisted request-header").
+  const std::string type = media_type(request.content_type);
+  if (is_photo_address(request.target)) {
+    if (type != "image/jpeg" && type != "image/png") return refusal(415, "a photo needs Content-Type: image/jpeg or image/png");
+    return std::nullopt;
+  }
+  if (type != "application/json") return refusal(415, "a POST needs Content-Type: application/json");
   return std::nullopt;
 }
 

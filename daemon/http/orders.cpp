@@ -38,6 +38,7 @@ const std::vector<OrderShape>& shapes() {
       {"incidents", true, "acknowledge", true, {"note"}},
       {"notify", false, "test", true, {}},
       {"morning", false, "tick", true, {"id"}},
+      {"cards", true, "entries", true, {"kind", "fields", "corrects"}},
   };
   return all;
 }
@@ -118,7 +119,9 @@ Response carry_out(const std::vector<std::string>& parts, const std::string& bod
   const auto answer = backend.order(order);
   // A message's link that is none of ours is no conflict: whoever sends it has no business here.
   const bool is_strange = !answer && shape.what == answer_shape.what && answer.error().fault == Fault::permission;
-  if (!answer) return refusal(is_strange ? 403 : status_of(answer.error().fault), answer.error().message, answer.error().hint);
+  // What is wrong in an entry is wrong at any time.
+  const bool is_wrong = !answer && shape.what == "cards" && answer.error().fault == Fault::usage;
+  if (!answer) return refusal(is_strange ? 403 : is_wrong ? 400 : status_of(answer.error().fault), answer.error().message, answer.error().hint);
   Response response;
   response.content_type = "application/json";
   response.text = to_line(*answer);

@@ -44,6 +44,16 @@ std::optional<std::int64_t> read_id(const std::string& text) {
   return id;
 }
 
+/// "cards", "cards/NAME", "photos/DIGEST" or "memory": where it is read from.
+std::optional<DocumentRequest> book_request(const std::vector<std::string>& parts) {
+  const bool is_list = parts.size() == 3 && (parts[2] == "cards" || parts[2] == "memory");
+  const bool is_one = parts.size() == 4 && (parts[2] == "cards" || parts[2] == "photos");
+  if (!is_list && !is_one) return std::nullopt;
+  const auto name = is_one ? decode(parts[3], false) : std::string{};
+  if (!name || (is_one && name->empty())) return std::nullopt;
+  return DocumentRequest{.run = 0, .name = *name, .query = {}, .what = parts[2]};
+}
+
 /// Either the request or what is wrong with it.
 Result<HistoryRequest> read_history_request(const std::string& unit, const Target& target) {
   HistoryRequest request;
@@ -91,6 +101,8 @@ void Routes::handle(const Request& request, Reply reply) const {
 
   if (is_verb("units", "history")) return request.is_read_only() ? history(parts[3], *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
   if (is_api && parts[2] == "runs" && (parts.size() == 3 || parts.size() == 5)) return request.is_read_only() ? document(parts, *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
+  if (const auto book = is_api ? book_request(parts) : std::nullopt) return request.is_read_only() ? make(*book, *target, std::move(reply)) : reply(wrong_method("GET, HEAD"));
+  if (is_photo_address(request.target)) return request.is_read_only() ? reply(wrong_method("POST")) : photo(parts[3], *target, request, std::move(reply));
   // The page of a message's link is at the same address as the order that it sends.
   if (!is_order(parts) || (parts.size() == 1 && request.is_read_only())) {
     Response response = read(*target, request);
@@ -155,6 +167,11 @@ void Routes::document(const std::vector<std::string>& parts, const Target& targe
     request.run = *run;
     request.name = parts[4];
   }
+  make(std::move(request), target, std::move(reply));
+}
+
+void Routes::make(DocumentRequest request, const Target& target, Reply reply) const {
+  if (!backend_.document) return reply(nothing_here());
   for (const auto& [key, value] : target.query) request.query.emplace(key, value);
   const auto on_worker = [&loop = loop_, reply = std::move(reply)](Result<Document> made) {
     Response response;
@@ -170,6 +187,20 @@ void Routes::document(const std::vector<std::string>& parts, const Target& targe
     boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
   };
   backend_.document(std::move(request), on_worker);
+}
+
+void Routes::photo(const std::string& card, const Target& target, const Request& request, Reply reply) const {
+  const auto name = decode(card, false);
+  if (!name || !backend_.photo) return reply(nothing_here());
+  for (const auto& [key, value] : target.query)
+    if (key != "who" && key != "caption" && key != "point") return reply(refusal(400, "unknown field `" + key + "`", "?who=Ada&caption=underside&point=v1_cathode_mv"));
+  const auto text = [&](const char* key) { return std::string(target.value(key).value_or("")); };
+  const auto on_worker = [&loop = loop_, reply = std::move(reply)](const Result<Json>& made) {
+    // What is wrong with it was wrong at any time, as in an entry.
+    Response response = made ? ok(*made) : made.error().fault == Fault::usage ? refusal(400, made.error().message, made.error().hint) : refused(made.error());
+    boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
+  };
+  backend_.photo({*name, text("who"), text("caption"), text("point"), request.body}, on_worker);
 }
 
 Response Routes::health() const {

@@ -13,7 +13,7 @@ namespace steadyglow::http {
 inline constexpr std::size_t who_bytes_max = 80;
 inline constexpr std::size_t note_bytes_max = 1000;
 
-/// Thread: loop only. Answers later, by `reply`, for history and documents alone.
+/// Thread: loop only. Answers later, by `reply`, for history, documents and photos alone.
 class Routes {
  public:
   Routes(boost::asio::io_context& loop, Backend backend, std::function<ServerFigures()> figures);
@@ -22,6 +22,8 @@ class Routes {
  private:
   void history(const std::string& unit, const Target& target, Reply reply) const;
   void document(const std::vector<std::string>& parts, const Target& target, Reply reply) const;
+  void make(DocumentRequest request, const Target& target, Reply reply) const;
+  void photo(const std::string& card, const Target& target, const Request& request, Reply reply) const;
   Response read(const Target& target, const Request& request) const;
   Response health() const;
   Response asset(const std::string& path, const std::string& if_none_match) const;

@@ -67,8 +67,9 @@ struct Order {
 /// What is made of stored runs: a page, a sealed record, the list of them all.
 struct DocumentRequest {
   std::int64_t run = 0;  ///< 0: of all runs
-  std::string name;      ///< "page.pdf", "record.zip", "compare" ...; empty: the list
+  std::string name;      ///< "page.pdf", "record.zip", "compare" ...; empty: the list. Of cards: the card; of photos: the digest
   std::map<std::string, std::string> query;
+  std::string what = "runs";  ///< runs | cards | photos | memory
 };
 
 struct Document {
@@ -78,16 +79,27 @@ struct Document {
   bool is_kept = false;   ///< offered for keeping rather than shown
 };
 
-/// What the server asks of the program. Every function is called on the loop and answers at once, except history and document.
-/// Errors become answers: bad_data 404, usage, permission and config 409, unavailable and io 503.
+/// A picture for a card. Its bytes are whatever the client sent; what they are is for the program to see.
+struct Photo {
+  std::string card;
+  std::string who;
+  std::string caption;
+  std::string point;
+  std::string bytes;
+};
+
+/// What the server asks of the program. Every function is called on the loop and answers at once, except history, document and photo.
+/// Errors become answers: bad_data 404, usage, permission and config 409 (what is wrong in an entry of a card: 400), unavailable and io 503.
 struct Backend {
   std::function<BenchView()> bench;
   std::function<Result<nlohmann::json>(const std::string& unit)> findings;
   /// `reply` is called once, from any thread, later or at once. It writes the JSON as text, up to some megabytes: call it
   /// on the worker that read the history, so that the loop does not wait for that.
   std::function<void(HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply)> history;
-  /// GET /api/v1/runs[/N/NAME]. `reply` is called once, from any thread, later or at once.
+  /// GET /api/v1/runs[/N/NAME], cards[/NAME], photos/DIGEST and memory. `reply` is called once, from any thread, later or at once.
   std::function<void(DocumentRequest request, std::function<void(Result<Document>)> reply)> document;
+  /// POST /api/v1/cards/NAME/photos. `reply` as above.
+  std::function<void(Photo photo, std::function<void(Result<nlohmann::ordered_json>)> reply)> photo;
   /// The answer's object.
   std::function<Result<nlohmann::ordered_json>(const Order& order)> order;
   /// GET /api/v1/WHAT[/NAME/VERB] of what is no view: "ready", "morning", "cautions". `value` gives the query's fields.
@@ -100,6 +112,7 @@ struct Backend {
 struct Deadlines {
   std::chrono::milliseconds idle{30'000};          ///< between two requests of one connection
   std::chrono::milliseconds read{10'000};          ///< a whole request, from its first byte
+  std::chrono::milliseconds photo{60'000};         ///< the body of a photo, from its first byte
   std::chrono::milliseconds write{10'000};         ///< a whole answer, or one event of the stream
   std::chrono::milliseconds answer{20'000};        ///< until there is an answer to write (history is read by a worker)
   std::chrono::milliseconds keep_alive{15'000};    ///< between comments of a quiet stream
@@ -119,6 +132,8 @@ inline constexpr std::size_t connections_max = 64;   ///< beyond, a client is to
 inline constexpr std::size_t streams_max = 32;       ///< of these; beyond, 503
 inline constexpr std::size_t header_bytes_max = 8 * 1024;
 inline constexpr std::size_t body_bytes_max = 64 * 1024;
+inline constexpr std::size_t photo_bytes_max = 8 * 1024 * 1024;
+inline constexpr std::size_t photos_at_once_max = 4;  ///< being sent to us; beyond, 503
 
 /// Counts since the server was opened.
 struct ServerFigures {

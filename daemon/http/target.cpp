@@ -28,6 +28,11 @@ std::optional<std::string_view> Target::value(std::string_view name) const {
   return std::nullopt;
 }
 
+bool is_photo_address(std::string_view target) {
+  const auto parts = split(target.substr(0, target.find('?')), '/');  // "", "api", "v1", "cards", NAME, "photos"
+  return parts.size() == 6 && parts[1] == "api" && parts[2] == "v1" && parts[3] == "cards" && parts[5] == "photos";
+}
+
 std::vector<std::string> split(std::string_view text, char at) {
   std::vector<std::string> parts;
   for (;;) {

@@ -23,6 +23,9 @@ inline constexpr std::size_t query_fields_max = 16;
 /// Percent codes (RFC 3986, 2.1) as the bytes that they stand for; nothing for a bad one.
 std::optional<std::string> decode(std::string_view text, bool is_plus_blank);
 
+/// Is this where a photo is sent to: /api/v1/cards/NAME/photos? The one address with a body that is no JSON.
+bool is_photo_address(std::string_view target);
+
 /// Splits at a character; empty parts stay.
 std::vector<std::string> split(std::string_view text, char at);
 
