@@ -3,6 +3,8 @@
 
 #include <algorithm>
 #include <array>
+#include <cctype>
+#include <chrono>
 #include <cmath>
 
 #include "record/dates.hpp"
@@ -51,6 +53,47 @@ std::vector<const PointFigures*> chosen(const RunFigures& figures) {
   return chosen;
 }
 
+std::string figure_words(const PointFigures& one) {
+  if (one.point.is_temperature()) return one.words + " (temperature)";
+  return fmt::format("{} ({})", one.words, one.role_words);
+}
+
+/// A sentence of the engine with the names of points in words.
+std::string in_plain_words(const RunFigures& figures, std::string text) {
+  std::vector<const PointFigures*> points;
+  for (const PointFigures& one : figures.points) points.push_back(&one);
+  std::stable_sort(points.begin(), points.end(), [](const auto* a, const auto* b) { return a->point.name.size() > b->point.name.size(); });
+  const auto is_part = [](char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0 || c == '_'; };
+  for (const PointFigures* one : points)
+    for (std::size_t at = text.find(one->point.name); at != std::string::npos; at = text.find(one->point.name, at + 1)) {
+      const std::size_t end = at + one->point.name.size();
+      if ((at > 0 && is_part(text[at - 1])) || (end < text.size() && is_part(text[end]))) continue;
+      text.replace(at, one->point.name.size(), one->words);
+    }
+  return text;
+}
+
+/// The farthest that a point was outside its warning limits, when an alarm says that it was: the mean of an hour hides a minute.
+std::optional<double> worst_outside(const RunFigures& figures, const PointFigures& one) {
+  const bool was_alarmed = std::any_of(figures.alarms.begin(), figures.alarms.end(), [&](const soak::AlarmRecord& alarm) {
+    return alarm.finding.kind == soak::Kind::limit && !alarm.finding.points.empty() && alarm.finding.points.front() == one.id;
+  });
+  if (!was_alarmed) return std::nullopt;
+  const profile::Band& band = !one.point.warn.empty() ? one.point.warn : one.point.trip;
+  std::optional<double> worst;
+  double beyond = 0.0;
+  const auto take = [&](double value, double by) {
+    if (by > beyond) worst = value, beyond = by;
+  };
+  for (std::size_t i = 0; i < one.minutes.size(); ++i) {
+    if (!one.minutes[i].is_seen || !figures.minute_has_power[i]) continue;
+    if (band.high) take(one.minutes[i].max, one.minutes[i].max - *band.high);
+    // A cold unit stands below: only what was warm can fall.
+    if (band.low && one.start && at_ms(static_cast<std::int64_t>(i) * 60'000) > one.start->from) take(one.minutes[i].min, *band.low - one.minutes[i].min);
+  }
+  return worst;
+}
+
 std::string limits_words(const profile::Point& point) {
   if (!point.warn.empty()) return band_words(point, point.warn);
   if (!point.trip.empty()) return band_words(point, point.trip);
@@ -58,10 +101,11 @@ std::string limits_words(const profile::Point& point) {
 }
 
 /// Where it ended, against its limits, as a word: a sign alone would not be read aloud.
-std::string standing_words(const PointFigures& one) {
+std::string standing_words(const RunFigures& figures, const PointFigures& one) {
   const std::optional<Level>& level = one.end ? one.end : one.last_seen;
   const profile::Band& band = !one.point.warn.empty() ? one.point.warn : one.point.trip;
   if (!level || band.empty()) return "–";
+  if (const auto worst = worst_outside(figures, one)) return fmt::format("OUTSIDE: {} seen", soak::figure(one.point, *worst));
   const double off = one.expanded_uncertainty.value_or(0.0);
   const bool is_inside = (!band.low || level->mean - off >= *band.low) && (!band.high || level->mean + off <= *band.high);
   const bool is_outside = (band.low && level->mean + off < *band.low) || (band.high && level->mean - off > *band.high);
@@ -75,7 +119,7 @@ Table figures_table(const RunFigures& figures) {
   table.columns = {{"Figure", 3.4, false}, {"At the start", 1.4, true}, {has_counted ? "At the end" : "When last seen", 1.5, true}, {"Allowed", 2.0, true}, {"Against its limits", 1.6, false}};
   const auto picked = chosen(figures);
   for (const PointFigures* one : picked)
-    table.rows.push_back({fmt::format("{} ({})", one->words, one->role_words), level_words(one->point, one->start), level_words(one->point, one->end ? one->end : one->last_seen), limits_words(one->point), standing_words(*one)});
+    table.rows.push_back({figure_words(*one), level_words(one->point, one->start), level_words(one->point, one->end ? one->end : one->last_seen), limits_words(one->point), standing_words(figures, *one)});
   if (figures.points.size() > picked.size()) table.caption = fmt::format("{} of {} figures; all of them are on the sides for the technician.", picked.size(), figures.points.size());
   return table;
 }
@@ -105,6 +149,7 @@ std::string starts_line(const RunFigures& figures) {
     text += fmt::format("{}At {} into the run it started unlike the first time: {}", text.empty() ? "" : " ", run_time_words(start.at), start.text);
   }
   const auto starts = 1 + std::count_if(figures.interruptions.begin(), figures.interruptions.end(), [](const soak::Interruption& gap) { return gap.to.has_value(); });
+  if (starts == 1 && text.empty()) return "Switched on once in this run; starting again, cold or warm, was not tried.";
   if (figures.start_ups.empty()) return fmt::format("Switched on {} {} in this run; {}.", starts, starts == 1 ? "time" : "times", starts == 1 ? "starting again, cold or hot, was not tried" : "the starts were not compared");
   const auto like = std::count_if(figures.start_ups.begin(), figures.start_ups.end(), [](const soak::StartUp& start) { return start.is_like_the_first; });
   std::string line = fmt::format("{} {} seen, {} like the first.", figures.start_ups.size(), figures.start_ups.size() == 1 ? "start" : "starts", like);
@@ -151,6 +196,22 @@ void add_interruptions(const RunFigures& figures, std::vector<std::string>& item
     items.push_back(gap.to ? fmt::format("Interrupted at {} into the run for {}: {}.", run_time_words(gap.from), span_words(*gap.to - gap.from), gap.why)
                            : fmt::format("Interrupted at {} into the run, and not on again since: {}.", run_time_words(gap.from), gap.why));
   }
+}
+
+/// How long points were not seen, the longest first.
+void add_gaps(const RunFigures& figures, std::vector<std::string>& items) {
+  constexpr std::size_t told = 4;
+  std::vector<std::pair<Duration, const PointFigures*>> unseen;
+  for (const PointFigures& one : figures.points) {
+    Duration sum{};
+    for (const Gap& gap : one.gaps) sum += gap.to - gap.from;
+    if (sum > Duration{}) unseen.emplace_back(sum, &one);
+  }
+  if (unseen.empty()) return;
+  std::stable_sort(unseen.begin(), unseen.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
+  std::string text;
+  for (std::size_t i = 0; i < std::min(told, unseen.size()); ++i) text += fmt::format("{}{} for {} ({})", text.empty() ? "" : "; ", unseen[i].second->words, span_words(unseen[i].first), unseen[i].second->gaps.front().why);
+  items.push_back("Not read while it was on: " + text + (unseen.size() > told ? fmt::format("; and {} more.", unseen.size() - told) : "."));
 }
 
 std::string joined(const std::vector<std::string>& texts, const char* between) {
@@ -214,7 +275,7 @@ std::vector<Block> buyers_side(const PageInput& input) {
   intro.paragraphs.push_back({verdict_line(figures), Tone::strong});
   if (figures.verdict && figures.verdict->word != soak::VerdictWord::pass) {
     // The first reason is the count of hours, which stands above.
-    for (std::size_t i = 1; i < figures.verdict->reasons.size() && i <= 3; ++i) intro.paragraphs.push_back({figures.verdict->reasons[i], Tone::plain});
+    for (std::size_t i = 1; i < figures.verdict->reasons.size() && i <= 3; ++i) intro.paragraphs.push_back({in_plain_words(figures, figures.verdict->reasons[i]), Tone::plain});
     if (figures.verdict->reasons.size() > 4) intro.paragraphs.push_back({fmt::format("and {} more, all on the sides for the technician", figures.verdict->reasons.size() - 4), Tone::small});
   }
   if (figures.signature && !figures.signature->note.empty()) intro.paragraphs.push_back({"Remark of the signer: " + figures.signature->note, Tone::plain});
@@ -242,9 +303,10 @@ std::vector<Block> buyers_side(const PageInput& input) {
   ItemList notes{{}, true};
   add_interruptions(figures, notes.items);
   add_touches(figures, notes.items);
+  add_gaps(figures, notes.items);
   notes.items.push_back(starts_line(figures));
   notes.items.push_back(meters_line(figures));
-  for (const std::string& doubt : figures.doubts) notes.items.push_back(doubt);
+  for (const std::string& doubt : figures.doubts) notes.items.push_back(in_plain_words(figures, doubt));
   blocks.emplace_back(Heading{2, "What happened on the way"});
   blocks.emplace_back(std::move(notes));
 
@@ -252,7 +314,7 @@ std::vector<Block> buyers_side(const PageInput& input) {
   blocks.emplace_back(Paragraph{joined(figures.not_measured, " "), Tone::small});
   blocks.emplace_back(Paragraph{"A soak shows that this unit ran; it does not promise a life.", Tone::strong});
   std::string check = input.short_code.empty() ? "These pages are not sealed: nothing proves that they are as they were made."
-                                               : fmt::format("Code of the record that these pages belong to: {}. Whoever has its file can check it with: steadyglow verify FILE", input.short_code);
+                                               : fmt::format("Code of the record that these pages belong to: {}. Whoever has its file can check it with: steadyglow verify FILE.", input.short_code);
   if (!input.key_fingerprint.empty()) check += fmt::format(" It is signed with the key {}.", input.key_fingerprint);
   for (const Sister& sister : input.sisters)
     check += fmt::format(" The other half of the pair is {}, serial number {}{}.", sister.title, sister.serial.empty() ? "not stated" : sister.serial, sister.short_code.empty() ? "" : ", code of its record " + sister.short_code);

@@ -13,7 +13,7 @@ namespace steadyglow::record {
 namespace {
 
 constexpr double left = 40.0;
-constexpr double head = 15.0;       ///< title
+constexpr double head = 3.0;
 constexpr double axis_room = 13.0;
 constexpr double lane = 4.5;        ///< of what one trace was not seen in
 constexpr double lane_gap = 1.5;
@@ -21,6 +21,7 @@ constexpr double counted_lane = 4.0;
 constexpr double letter = 4.3;      ///< width of one, roughly, at the small size
 constexpr double small = 7.0;
 constexpr int digits = 3;
+constexpr double minutes_below = 2.0;  ///< hours: a run shorter than this is marked in minutes
 constexpr std::array inks{Ink::first, Ink::second, Ink::third, Ink::fourth};
 
 std::vector<double> dash_of(std::size_t trace) {
@@ -37,7 +38,7 @@ double round_step(double span, int marks_max) {
   if (!(span > 0.0) || !std::isfinite(span)) return 1.0;
   const double rough = span / marks_max;
   const double power = std::pow(10.0, std::floor(std::log10(rough)));
-  for (const double factor : {1.0, 2.0, 5.0, 10.0})
+  for (const double factor : {1.0, 2.0, 2.5, 5.0, 10.0})
     if (factor * power >= rough) return factor * power;
   return 10.0 * power;
 }
@@ -65,7 +66,6 @@ class Plot {
   }
 
   Drawing make() {
-    say({left - 34.0, head / 2.0 - 1.0, chart_.uom.empty() ? chart_.title : fmt::format("{} ({})", chart_.title, chart_.uom), 8.0, Words::Anchor::begin, Ink::text, true, false});
     band();
     grid();
     gaps();
@@ -120,17 +120,19 @@ class Plot {
   }
 
   void grid() {
-    const double hours = chart_.to - chart_.from;
-    const double step = chart_.is_seconds ? round_step(hours, 8) : hour_step(hours);
+    const double span = chart_.to - chart_.from;
+    const bool is_minutes = !chart_.is_seconds && span < minutes_below;
+    const double shown = is_minutes ? 60.0 : 1.0;
+    const double step = chart_.is_seconds ? round_step(span, 8) : is_minutes ? round_step(span * 60.0, 8) / 60.0 : hour_step(span);
     const double foot = drawing_.height - axis_room / 2.0;
-    say({2.0, foot, chart_.is_seconds ? "seconds" : "hours", small, Words::Anchor::begin, Ink::soft, false, false});
+    say({2.0, foot, chart_.is_seconds ? "seconds" : is_minutes ? "minutes" : "hours", small, Words::Anchor::begin, Ink::soft, false, false});
     for (double at = std::ceil(chart_.from / step - 1e-9) * step; at <= chart_.to + 1e-9; at += step) {
       add(Stroke{{{x(at), head}, {x(at), bottom_}}, Ink::line, 0.4, {}});
       const auto anchor = x(at) > end_ - 8.0 ? Words::Anchor::end : Words::Anchor::middle;
-      say({x(at), foot, fmt::format("{:g}", std::round(at * 1000.0) / 1000.0 + 0.0), small, anchor, Ink::soft, false, false});
+      say({x(at), foot, fmt::format("{:g}", std::round(at * shown * 1000.0) / 1000.0 + 0.0), small, anchor, Ink::soft, false, false});
     }
     if (low_ > high_) return;
-    const double value_step = round_step(high_ - low_, std::max(2, static_cast<int>((bottom_ - head) / 18.0)));
+    const double value_step = round_step(high_ - low_, std::max(2, static_cast<int>((bottom_ - head) / 13.0)));
     for (double at = std::ceil(low_ / value_step) * value_step; at < high_; at += value_step) {
       if (y(at) < head + 4.0 || y(at) > bottom_ - 2.0) continue;
       add(Stroke{{{left, y(at)}, {end_, y(at)}}, Ink::line, 0.3, {}});
@@ -139,7 +141,8 @@ class Plot {
   }
 
   static std::string to_text(double value, double step) {
-    const int places = std::clamp(static_cast<int>(std::ceil(-std::log10(step) - 1e-9)), 0, 6);
+    int places = 0;
+    for (double rest = step; places < 6 && std::fabs(rest - std::round(rest)) > 1e-6 * step; rest *= 10.0) ++places;
     const std::string text = fmt::format("{:.{}f}", value, places);
     return text.find_first_not_of("-0.") == std::string::npos ? "0" : text;
   }
@@ -200,8 +203,13 @@ class Plot {
       Ink ink;
     };
     double taken = std::numeric_limits<double>::infinity();
+    std::string beyond;
     for (const Named& limit : {Named{chart_.trip.high, "cut above", Ink::trip}, {chart_.warn.high, "warns above", Ink::warn}, {chart_.warn.low, "warns below", Ink::warn}, {chart_.trip.low, "cut below", Ink::trip}}) {
-      if (!limit.value || !is_inside(*limit.value)) continue;
+      if (!limit.value) continue;
+      if (!is_inside(*limit.value)) {
+        beyond += fmt::format("{}{} {}", beyond.empty() ? "" : ", ", limit.word, to_figure(*limit.value, digits));
+        continue;
+      }
       const bool is_trip = limit.ink == Ink::trip;
       add(Stroke{{{left, y(*limit.value)}, {end_, y(*limit.value)}}, limit.ink, is_trip ? 1.2 : 0.8, is_trip ? std::vector<double>{} : std::vector<double>{3.0, 2.0}});
       // Two that stand close are written side by side.
@@ -209,6 +217,7 @@ class Plot {
       say({left + (is_close ? 92.0 : 4.0), y(*limit.value) + (y(*limit.value) < head + 8.0 ? 5.5 : -5.0), fmt::format("{} {}", limit.word, to_figure(*limit.value, digits)), small, Words::Anchor::begin, limit.ink, false, true});
       taken = y(*limit.value);
     }
+    if (!beyond.empty()) say({left + 4.0, bottom_ - 6.0, "beyond this scale: " + beyond, small - 1.0, Words::Anchor::begin, Ink::soft, false, true});
   }
 
   void trace(std::size_t index) {
@@ -307,6 +316,8 @@ class Plot {
 };
 
 }  // namespace
+
+std::string title_of(const Chart& chart) { return chart.uom.empty() ? chart.title : fmt::format("{} ({})", chart.title, chart.uom); }
 
 Drawing draw_chart(const Chart& chart, double width, double height) { return Plot(chart, width, height).make(); }
 

@@ -34,7 +34,7 @@ struct Mark {
 };
 
 struct Chart {
-  std::string title;
+  std::string title;           ///< stands above the drawing, not in it: it may need more than a line
   std::string uom;             ///< as shown
   std::string alt;             ///< what it shows, for somebody who does not see it
   double from = 0.0;           ///< of x
@@ -51,6 +51,8 @@ struct Chart {
 };
 
 inline constexpr std::size_t traces_max = 4;
+/// "Idle current (mV)".
+std::string title_of(const Chart& chart);
 /// Steps that a trace is drawn with at most: finer than a printer shows.
 inline constexpr std::size_t steps_max = 480;
 

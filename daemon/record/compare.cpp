@@ -279,6 +279,9 @@ void tell_meaning(const RunFigures& earlier, Comparison& made) {
     if ((role == Role::supply || role == Role::grid_bias || role == Role::heater) && is_beyond(d)) supplies_moved.push_back(&d);
   }
   if (bias.size() < 2 || moved.empty()) return;
+  // The one that moved most for what is known of it comes first.
+  const auto clearer = [](const PointDifference* a, const PointDifference* b) { return std::fabs(a->difference) * b->expanded_uncertainty > std::fabs(b->difference) * a->expanded_uncertainty; };
+  std::sort(supplies_moved.begin(), supplies_moved.end(), clearer);
   if (moved.size() == 1 && supplies_moved.empty())
     made.sentences.push_back(fmt::format("Only {} moved, and what feeds it together with the others did not: look at that device, its socket, its heater joint and what feeds it alone", moved.front()->words));
   const bool are_all_one_way = std::all_of(moved.begin(), moved.end(), [&](const PointDifference* d) { return d->difference * moved.front()->difference > 0.0; });
@@ -320,7 +323,7 @@ Comparison compare(const RunFigures& earlier, const RunFigures& later) {
   Comparison made;
   made.earlier = label_of(earlier);
   made.later = label_of(later);
-  std::vector<std::string> unsettled;
+  std::vector<std::string> unsettled, moving_earlier, moving_later;
   for (const PointFigures& before : earlier.points) {
     if (is_condition(before.point)) continue;
     const PointFigures* after = later.find(before.point.name);
@@ -354,9 +357,8 @@ Comparison compare(const RunFigures& earlier, const RunFigures& later) {
     d.conditions = bringing.words();
     d.sentence = sentence_of(d);
     if (is_beyond(d)) made.sentences.push_back(d.sentence);
-    for (const auto& [side, run] : {std::pair{&d.earlier, earlier.run.id}, std::pair{&d.later, later.run.id}})
-      if (std::fabs(side->per_hour) > d.expanded_uncertainty)
-        made.remarks.push_back(fmt::format("{} was still moving in run {}, by {} an hour: the middle of its {} is compared", d.words, run, with_uom(fmt::format("{:+.2g}", side->per_hour), d.uom), side->when));
+    for (const auto& [side, moving] : {std::pair{&d.earlier, &moving_earlier}, std::pair{&d.later, &moving_later}})
+      if (std::fabs(side->per_hour) > d.expanded_uncertainty) moving->push_back(d.words + " " + with_uom(fmt::format("{:+.2g}", side->per_hour), d.uom));
     if (!chosen[0].is_settled || !chosen[1].is_settled) unsettled.push_back(d.words);
 
     Overlay overlay{d.point, d.words, d.uom, {}, {}, {}, {}};
@@ -370,6 +372,8 @@ Comparison compare(const RunFigures& earlier, const RunFigures& later) {
   if (made.sentences.empty() && !made.points.empty()) made.sentences.push_back("No point differs by more than its uncertainty");
   tell_meaning(earlier, made);
   remark_on_conditions(earlier, later, made);
+  for (const auto& [run, moving] : {std::pair{earlier.run.id, &moving_earlier}, std::pair{later.run.id, &moving_later}})
+    if (!moving->empty()) made.remarks.push_back(fmt::format("still moving in run {}, and compared in the middle: {} an hour", run, fmt::join(*moving, ", ")));
   if (!unsettled.empty()) made.remarks.push_back(fmt::format("not settled in one of the runs, and compared as last seen: {}", fmt::join(unsettled, ", ")));
   return made;
 }

@@ -116,7 +116,7 @@ class Flow {
 
   double least_of_next() const {
     if (next_ == nullptr) return 0.0;
-    if (const auto* figure = std::get_if<Figure>(next_)) return height_of(*figure);
+    if (const auto* figure = std::get_if<Figure>(next_)) return height_of(*figure) + 40.0;
     return 40.0 * density_.text;
   }
 
@@ -275,6 +275,8 @@ class Flow {
 
   double height_of(const Figure& figure) const { return figure.height_least + (figure.height - figure.height_least) * density_.drawings; }
 
+  TextStyle title_style() const { return {.size = text_size(8.0), .is_bold = true}; }
+
   void put_figure(const Figure& figure, double x, double width, double height) {
     begin_tag("Figure");
     paint(to_, draw_chart(figure.chart, width, height), x, y_);
@@ -284,8 +286,10 @@ class Flow {
   void place(const Figure& figure) {
     gap(between_blocks);
     const double height = height_of(figure);
+    const SetText title(to_, title_of(figure.chart), width(), title_style());
     const SetText alt(to_, figure.chart.alt, width(), {.size = text_size(6.5), .ink = Ink::soft});
-    if (height + alt.height() > room() && !is_at_top()) turn_over();
+    if (title.height() + height + alt.height() > room() && !is_at_top()) turn_over();
+    put_lines(title, sheet_.margin, "P");
     put_figure(figure, sheet_.margin, width(), height);
     y_ += height + 1.0;
     put_lines(alt, sheet_.margin, "P");
@@ -300,20 +304,26 @@ class Flow {
     const SetText left_alt(to_, left.chart.alt, half, small);
     std::optional<SetText> right_alt;
     if (right != nullptr) right_alt.emplace(to_, right->chart.alt, half, small);
+    const SetText left_title(to_, title_of(left.chart), half, title_style());
+    std::optional<SetText> right_title;
+    if (right != nullptr) right_title.emplace(to_, title_of(right->chart), half, title_style());
+    const double title_height = std::max(left_title.height(), right_title ? right_title->height() : 0.0);
     const double alt_height = std::max(left_alt.height(), right_alt ? right_alt->height() : 0.0);
-    if (height + alt_height > room() && !is_at_top()) turn_over();
+    if (title_height + height + alt_height > room() && !is_at_top()) turn_over();
     const double x = sheet_.margin + half + between_halves;
+    const auto put = [&](const SetText& text, double at) {
+      begin_tag("P");
+      text.show(to_, at, y_, 0, text.lines());
+      end_tag("P");
+    };
+    put(left_title, sheet_.margin);
+    if (right_title) put(*right_title, x);
+    y_ += title_height;
     put_figure(left, sheet_.margin, half, height);
     if (right != nullptr) put_figure(*right, x, half, height);
     y_ += height + 1.0;
-    begin_tag("P");
-    left_alt.show(to_, sheet_.margin, y_, 0, left_alt.lines());
-    end_tag("P");
-    if (right_alt) {
-      begin_tag("P");
-      right_alt->show(to_, x, y_, 0, right_alt->lines());
-      end_tag("P");
-    }
+    put(left_alt, sheet_.margin);
+    if (right_alt) put(*right_alt, x);
     y_ += alt_height + between_blocks;
   }
 

@@ -174,7 +174,7 @@ Chart heat_chart(const RunFigures& figures) {
 
 std::vector<Chart> start_charts(const RunFigures& figures, const StartTrace& start) {
   std::vector<Chart> charts;
-  const std::string when = start.is_first ? "first start" : fmt::format("last start, at {}, off for {} before", run_time_words(start.at), span_words(start.off_for));
+  const std::string when = start.is_first ? "first start" : fmt::format("start at {}, after {} off", run_time_words(start.at), span_words(start.off_for));
   const auto add = [&](std::initializer_list<Role> roles, std::string title) {
     Chart chart;
     std::vector<std::string> names;

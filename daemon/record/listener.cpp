@@ -121,6 +121,8 @@ void Listener::take(const Reading& reading, const soak::Engine& engine) {
     sum.trouble = reading.is_good() ? trouble_contact : static_cast<std::uint8_t>(reading.quality());
     return;
   }
+  // What is off reads nothing, and says nothing of what it read in the same minute while it was on; what was warm cools, and is kept.
+  if (!powers_.back().is_on && !profile_->points[point].is_temperature()) return;
   const double value = reading.value();
   sum.min = sum.count == 0 ? value : std::min(sum.min, value);
   sum.max = sum.count == 0 ? value : std::max(sum.max, value);
@@ -245,17 +247,16 @@ void Listener::end(const soak::Engine& engine, Timestamp last) {
   auto& has_power = figures_->minute_has_power;
   has_power.assign(count, false);
   const auto mark = [&](Timestamp from, Timestamp to, bool value) {
-    const auto first = static_cast<std::size_t>((ms_of(from) + 59'999) / 60'000), end = static_cast<std::size_t>(ms_of(to) / 60'000);
+    // A minute with any power is one with power.
+    const auto first = static_cast<std::size_t>(ms_of(from) / 60'000), end = static_cast<std::size_t>((ms_of(to) + 59'999) / 60'000);
     for (std::size_t i = first; i < std::min(end, count); ++i) has_power[i] = value;
-    // The last minute of a run is hardly ever whole.
-    if (value && to >= last && count > 0) has_power[count - 1] = true;
   };
   for (std::size_t i = 0; i < powers_.size(); ++i) {
     const Timestamp to = i + 1 < powers_.size() ? powers_[i + 1].at : last;
     if (powers_[i].is_on) mark(powers_[i].at, to, true), figures_->powered += to - powers_[i].at;
   }
   for (const soak::Interruption& gap : engine.interruptions()) {
-    const auto first = static_cast<std::size_t>(ms_of(gap.from) / 60'000), end = static_cast<std::size_t>((ms_of(gap.to.value_or(last)) + 59'999) / 60'000);
+    const auto first = static_cast<std::size_t>((ms_of(gap.from) + 59'999) / 60'000), end = gap.to ? static_cast<std::size_t>(ms_of(*gap.to) / 60'000) : count;
     for (std::size_t i = first; i < std::min(end, count); ++i) has_power[i] = false;
   }
 }

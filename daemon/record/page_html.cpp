@@ -157,7 +157,7 @@ class Writer {
   }
   void put(const Figure& figure) {
     const double width = figure.is_half ? half_chart_width : chart_width;
-    out_ += fmt::format("<figure>{}<figcaption>{}</figcaption></figure>\n", Svg(draw_chart(figure.chart, width, figure.height * 1.35), figure.chart.title + ". " + figure.chart.alt).text(), escaped(figure.chart.alt));
+    out_ += fmt::format("<figure><p class=\"strong\">{}</p>{}<figcaption>{}</figcaption></figure>\n", escaped(title_of(figure.chart)), Svg(draw_chart(figure.chart, width, figure.height * 1.35), figure.chart.title + ". " + figure.chart.alt).text(), escaped(figure.chart.alt));
   }
   void photo(const Photo& photo) {
     const char* type = photo.bytes.starts_with("\x89PNG") ? "image/png" : "image/jpeg";

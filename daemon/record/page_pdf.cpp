@@ -161,9 +161,15 @@ Result<std::string> graph_png(const PageInput& input) {
   for (const Block& block : pages.buyer) {
     const auto* figure = std::get_if<Figure>(&block);
     if (figure == nullptr || !figure->is_for_listing) continue;
-    constexpr double width = 480.0, margin = 10.0, head = 16.0, height = 200.0;
+    constexpr double width = 480.0, margin = 10.0, height = 200.0;
+    double head = 0.0;
+    {
+      const Surface surface = nowhere();
+      const Context context(cairo_create(surface.get()));
+      head = SetText(context.get(), fmt::format("{} · {}", title_of(figure->chart), pages.foot), width - 2.0 * margin, {.size = 8.0, .is_bold = true}).height() + 4.0;
+    }
     return picture(width, head + height + 3.0 * margin + 8.0, [&](cairo_t* to) {
-      const SetText title(to, pages.foot, width - 2.0 * margin, {.size = 8.0, .is_bold = true});
+      const SetText title(to, fmt::format("{} · {}", title_of(figure->chart), pages.foot), width - 2.0 * margin, {.size = 8.0, .is_bold = true});
       title.show(to, margin, margin, 0, title.lines());
       paint(to, draw_chart(figure->chart, width - 2.0 * margin, height), margin, margin + head);
       const SetText warning(to, pages.warning, width - 2.0 * margin, {.size = 7.0, .is_bold = true, .ink = Ink::trip});

@@ -94,6 +94,15 @@ std::string band_words(const profile::Point& point, const profile::Band& band) {
   return {};
 }
 
+std::string significant(double value, int digits) {
+  constexpr int decimals_most = 6;
+  if (!std::isfinite(value)) return "?";
+  const double size = std::fabs(value);
+  const int before_point = size > 0.0 ? static_cast<int>(std::floor(std::log10(size))) + 1 : 1;
+  const std::string text = fmt::format("{:.{}f}", value, std::clamp(digits - before_point, 0, decimals_most));
+  return text.find_first_not_of("-0.") == std::string::npos ? "0" : text;
+}
+
 std::vector<std::string> not_measured(const profile::Profile& profile) {
   std::vector<std::string> sentences;
   const bool is_tube = profile.kind.find("tube") != std::string::npos;

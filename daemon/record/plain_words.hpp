@@ -19,6 +19,8 @@ std::string span_words(Duration span);
 std::string run_time_words(Timestamp at);
 /// The limits of a band: "304 to 456 mV", "below 85 °C"; empty: none.
 std::string band_words(const profile::Point& point, const profile::Band& band);
+/// So many significant digits, small values too: "0.0013", "0.263", "34.4".
+std::string significant(double value, int digits);
 /// What a reader might think was seen, and was not; a sentence each.
 std::vector<std::string> not_measured(const profile::Profile& profile);
 

@@ -17,11 +17,11 @@ namespace {
 
 using Tone = Paragraph::Tone;
 
-std::string with_sign(double value) { return fmt::format("{}{}", value < 0.0 ? "−" : "+", to_figure(std::fabs(value), 3)); }
+std::string with_sign(double value) { return fmt::format("{}{}", value < 0.0 ? "−" : "+", significant(std::fabs(value), 3)); }
 
 std::string level_with_spread(const profile::Point& point, const std::optional<Level>& level) {
   if (!level) return "–";
-  return fmt::format("{} ± {}", soak::figure(point, level->mean), to_figure(level->spread, 2));
+  return fmt::format("{} ± {}", soak::figure(point, level->mean), significant(level->spread, 2));
 }
 
 std::string capital(std::string text) {
@@ -175,7 +175,7 @@ class Sides {
 
   void thermal() {
     std::vector<std::vector<std::string>> rows;
-    const auto kelvin = [](const std::optional<double>& value, const char* uom) { return value ? fmt::format("{} {}", to_figure(*value, 3), uom) : std::string("–"); };
+    const auto kelvin = [](const std::optional<double>& value, const char* uom) { return value ? fmt::format("{} {}", significant(*value, 3), uom) : std::string("–"); };
     for (const PointFigures& one : figures_.points) {
       if (!one.thermal) continue;
       const Thermal& t = *one.thermal;
