@@ -1,5 +1,6 @@
-// One run, over or not: what became of it, and the pages and the sealed record to take away.
+// One run, over or not: what became of it, and the pages and the sealed record to take away, and a look beside another run.
 import { get } from "./api.js";
+import { compare_part } from "./compare_part.js";
 import { el, set_text, show } from "./dom.js";
 import { live } from "./live.js";
 import { card_href, find_card, outcome, run_list, span_of } from "./runs.js";
@@ -43,9 +44,10 @@ export function run_view(argument) {
   const bench = el("a", {}, "Its place on the bench, live");
   const absent = el("p.sentence", { role: "status" }, "Reading the run");
   const pages = take_away(id);
+  const beside = compare_part();
   const links = run_list("");
   const others = el("section", { "aria-labelledby": "others-head" }, el("h2", { id: "others-head" }, "Other runs of this unit"), links.node);
-  const body = el("div.record", { hidden: true }, el("div.unit-head", {}, el("div", {}, title, meta)), verdict, el("p.places", {}, card, bench), pages.node, others);
+  const body = el("div.record", { hidden: true }, el("div.unit-head", {}, el("div", {}, title, meta)), verdict, el("p.places", {}, card, bench), pages.node, beside.node, others);
   const controller = new AbortController();
   const now = { run: null };
 
@@ -63,6 +65,7 @@ export function run_view(argument) {
     pages.update(run);
     const rest = runs.filter((one) => one.id !== id && one.unit === run.unit && one.serial === run.serial);
     links.update(rest);
+    beside.update(run, [...rest, ...runs.filter((one) => one.title === run.title && one.serial !== run.serial)]);
     show(others, rest.length > 0);
     if (live.bench) show_bench(live.bench);
   }
@@ -91,6 +94,9 @@ export function run_view(argument) {
     node: el("div.run-view", {}, el("p.back", {}, el("a", { href: "#/units" }, "\u2190 Units")), absent, body),
     title: `Run ${argument}`,
     update: show_bench,
-    leave: () => controller.abort(),
+    leave() {
+      controller.abort();
+      beside.leave();
+    },
   };
 }

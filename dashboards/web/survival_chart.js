@@ -1,17 +1,8 @@
 // The share of units still running after so many hours, as a stair with its band. The words beside it say the same; the table below it too.
 import { el, keep_list, set_text } from "./dom.js";
+import { HEIGHT, plot, shape, WIDTH } from "./plot.js";
 
-const SVG = "http://www.w3.org/2000/svg";
-const WIDTH = 600;   // the drawing's own measure; it stretches to its place, its letters do not
-const HEIGHT = 200;
-const TICKS_MAX = 6;
 const LEGEND = "Line: share still running. Shaded: where it may lie, with 95\u202f% confidence. Upright line: the plan\u2019s hours; framed after it: the next twelve. Hatched: longer than any unit was seen to run.";
-
-function shape(name, attributes = {}) {
-  const node = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  return node;
-}
 
 /** Corners of a stair: it stands at 1 until the first step, and holds what it came to until `end`. */
 function stair(steps, value, end) {
@@ -21,32 +12,24 @@ function stair(steps, value, end) {
   return corners;
 }
 
-function tick_step(hours) {
-  return [1, 2, 3, 6, 12, 24, 48, 96, 168, 336, 720].find((step) => hours / step <= TICKS_MAX) ?? Math.ceil(hours / TICKS_MAX / 720) * 720;
-}
-
 const percent = (share) => `${Math.round(100 * share)}\u202f%`;
 
 /** update({steps: [{hours, survival, low, high}], last_hours, from_hours, to_hours}, words) */
 export function survival_chart() {
-  const plot = shape("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", "aria-hidden": "true", class: "survival-plot" });
+  const picture = plot();
   const [unseen, next, band, line, plan] = ["rect", "rect", "path", "path", "line"].map((name, i) => shape(name, { class: ["beyond", "next", "band", "curve", "plan"][i] }));
   const hatch = shape("pattern", { id: "survival-hatch", width: 9, height: 9, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
   hatch.append(shape("rect", { width: 2, height: 9, class: "hatch" }));
   const defs = shape("defs");
   defs.append(hatch);
   unseen.setAttribute("fill", "url(#survival-hatch)");
-  plot.append(defs, next, band, unseen, line, plan);
-  const [top, bottom] = [el("span.share-mark"), el("span.share-mark")];
-  const ticks = el("div.hour-marks");
-  const frame = el("div.survival", { role: "img" }, el("div.share-marks", { "aria-hidden": "true" }, top, bottom), el("div.plot", { "aria-hidden": "true" }, plot), ticks);
-  ticks.setAttribute("aria-hidden", "true");
+  picture.svg.append(defs, next, band, unseen, line, plan);
   const legend = el("p.meta");
   const body = el("tbody");
   const table = el("details.figures", {}, el("summary", {}, "As a table"), el("table", {},
     el("thead", {}, el("tr", {}, ...["Hours", "Still running", "From", "To"].map((text) => el("th", { scope: "col" }, text)))), body));
   return {
-    node: el("div", {}, frame, legend, table),
+    node: el("div.survival", {}, picture.node, legend, table),
     update({ steps, last_hours, from_hours, to_hours }, words) {
       const end = Math.max(last_hours, to_hours, 1);
       const lowest = Math.min(1, ...steps.map((step) => step.low));
@@ -63,16 +46,8 @@ export function survival_chart() {
         rect.setAttribute("height", HEIGHT);
       }
       for (const [key, value] of [["x1", x(from_hours)], ["x2", x(from_hours)], ["y1", 0], ["y2", HEIGHT]]) plan.setAttribute(key, value);
-      frame.setAttribute("aria-label", words);
-      set_text(top, percent(1));
-      set_text(bottom, percent(floor));
+      picture.update({ end, top: percent(1), bottom: percent(floor), words });
       set_text(legend, `${LEGEND}${floor > 0 ? ` The scale begins at ${percent(floor)}, not at nothing.` : ""}`);
-      const step = tick_step(end);
-      keep_list(ticks, Array.from({ length: Math.floor(end / step) + 1 }, (_, i) => i * step), (hours) => `${hours} ${end}`, (hours) => {
-        const node = el("span", {}, `${hours}\u202fh`);
-        node.style.left = `${(100 * hours) / end}%`;
-        return { node, update() {} };
-      });
       keep_list(body, steps, (one) => one.hours, () => {
         const cells = [el("th", { scope: "row" }), el("td"), el("td"), el("td")];
         return {

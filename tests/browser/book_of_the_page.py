@@ -50,6 +50,28 @@ def a_run_has_its_pages(page, _):
     page.has_no_complaint()
 
 
+def two_runs_are_set_side_by_side(page, _):
+    page.open("run/2")
+    page.browser.wait("the choice", lambda: page.seen(".beside-choice button"))
+    page.act(".beside-choice button", "Set side by side")
+    page.browser.wait("what differs", lambda: "38.0 -> 27.0 mA" in page.browser.text(".beside .reasons"))
+    equal(page.seen(".differences tbody th"), ["V2 cathode", "Power transformer", "V1 cathode", "B plus"], "what is beyond comes first")
+    row = page.seen(".differences tbody tr")[0]
+    for words in ("38.00\u202fmA", "27.00\u202fmA", "\u221211.00 \u00b1 0.50\u202fmA", "beyond its uncertainty", "at 230.1 V"):
+        assert words in row, f"{words}: {row}"
+    assert "Only in the earlier run: Heater." in page.browser.text(".beside"), page.browser.text(".beside")
+    equal(page.browser.script("return document.querySelector('.overlay select').selectedOptions[0].textContent"), "V2 cathode", "drawn first")
+    assert "V2 cathode of both runs" in page.browser.script("return document.querySelector('.overlay [role=img]').getAttribute('aria-label')"), "the picture is said"
+    equal(page.browser.script("return document.querySelector('.overlay .earlier').getAttribute('d').split('M').length - 1"), 2, "a gap is not bridged")
+    page.every_field_is_named("side by side")
+    for width, size, is_phone in (("desktop", DESKTOP, False), ("phone", PHONE, True)):
+        for scheme in ("dark", "light"):
+            page.shoot(f"beside-{width}-{scheme}", size, scheme, is_phone, is_whole=True)
+            page.fits_its_width("side by side")
+    page.browser.screen(*DESKTOP)
+    page.has_no_complaint()
+
+
 def what_is_not_over_has_no_sealed_record(page, _):
     page.open("run/4")
     page.browser.wait("the run", lambda: page.seen(".run-view h1") == ["Fennimark 120, run 4"])
@@ -209,14 +231,14 @@ def the_memory_speaks_before_it_draws(page, _):
     page.browser.wait("the shop's memory", lambda: "twelve hours more than 24 h" in page.browser.text(".memory-line"))
     order = page.browser.script("return [...document.querySelectorAll('.memory-line, .memory .happens, .survival')].map((e) => e.className.split(' ')[0])")
     equal(order, ["memory-line", "reasons", "survival"], "words first")
-    assert "8 of which failed" in page.browser.script("return document.querySelector('.survival').getAttribute('aria-label')"), "the picture is said"
+    assert "8 of which failed" in page.browser.script("return document.querySelector('.survival [role=img]').getAttribute('aria-label')"), "the picture is said"
     page.browser.script("document.querySelectorAll('.memory details').forEach((d) => { d.open = true; })")
     rows = page.seen(".yields tbody tr")
     assert "1.0 to 5.2" in rows[2] and "extrapolated: nothing was seen so long" in rows[4] and "extrapolated" not in rows[2], rows
     fill(page, ".memory-choice input", "48")
     page.browser.script("document.querySelector('.memory-choice input').dispatchEvent(new Event('change'))")
     page.browser.wait("for other hours", lambda: "more than 48 h" in page.browser.text(".memory-line") and "extrapolated" in page.browser.text(".memory-line"))
-    beyond = page.browser.script("const r = document.querySelector('.survival-plot .beyond'); return [r.getAttribute('x'), r.getAttribute('width')].map(Number)")
+    beyond = page.browser.script("const r = document.querySelector('.survival .beyond'); return [r.getAttribute('x'), r.getAttribute('width')].map(Number)")
     equal(beyond, [480, 120], "hatched from 48 h to 60 h")
     page.browser.type(".memory-choice select", "tube")
     page.browser.wait("a kind is kept", lambda: page.browser.script("return document.querySelector('.memory-choice select').value") == "tube-pp-fixed-bias")
@@ -262,7 +284,7 @@ def keys_reach_every_button(page, _):
     equal(missed, [], "what the tab key does not reach")
 
 
-TESTS = [a_unit_is_found_by_what_is_written_on_it, runs_are_found_by_their_serial, a_run_has_its_pages, what_is_not_over_has_no_sealed_record, a_unit_that_is_new_gets_a_card,
+TESTS = [a_unit_is_found_by_what_is_written_on_it, runs_are_found_by_their_serial, a_run_has_its_pages, two_runs_are_set_side_by_side, what_is_not_over_has_no_sealed_record, a_unit_that_is_new_gets_a_card,
          a_card_tells_what_is_known, every_kind_of_entry_asks_who, a_return_is_entered, an_adjustment_is_figures, a_picture_is_made_smaller_first, what_was_corrected_stays_struck_through,
          an_entry_is_withdrawn_with_a_reason, markup_in_an_entry_is_text, the_advice_stands_where_a_run_is_started, the_memory_speaks_before_it_draws, what_was_never_seen_is_not_drawn,
          nothing_is_lost_at_twice_the_size, keys_reach_every_button]

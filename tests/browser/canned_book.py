@@ -120,3 +120,33 @@ def memory(asked):
             "sentences": ["8 failed among 60 repairs, the latest of them at 41 h.", "90 % are still running after 24 h (with 95 % confidence 79 % to 95 %).",
                           "Weibull shape 0.51, with 95 % confidence 0.30 to 0.88, from 8 failures: fewer than ten, a guess. Below 1: the weak repairs fail early, and each further hour finds fewer.",
                           "1 of 27 sold came back with a fault: 3.7 %, with 95 % confidence 0.1 % to 19 %."]}
+
+
+# ---- two runs side by side -----------------------------------------------------------------------------------------
+
+def side(value, volts=230.1):
+    return {"as_measured": value, "value": value, "when": "last counted hour", "meter_standard_uncertainty": 0.1, "wander": 0.1, "per_hour": 0.0, "mains_volts": volts, "room_celsius": 19.0}
+
+
+def point_difference(name, words, uom, earlier, later, uncertainty, standing):
+    return {"point": name, "words": words, "role": "bias", "uom": uom, "earlier": side(earlier), "later": side(later, 231.0), "difference": round(later - earlier, 6), "share": (later - earlier) / earlier,
+            "expanded_uncertainty": uncertainty, "coverage_factor": 2, "standing": standing, "mains_exponent": 1.5, "is_exponent_learned": False, "conditions": "at 230.1 V", "sentence": f"{words} {earlier} -> {later} {uom}"}
+
+
+def overlay(name, words, uom, earlier, later):
+    hours = [0.5 * step for step in range(49)]
+    def line(level, gap=()):
+        return {"hours": hours, "values": [None if at in gap else round(level * (1.0 - 0.2 * 2.0 ** (-at / 0.5)), 4) for at in hours]}
+    lines = {"earlier": line(earlier, (10.0, 10.5, 11.0)), "later": line(later)}
+    return {"point": name, "words": words, "uom": uom, "by_switch_on": lines, "by_counted": lines}
+
+
+def comparison(run, other):
+    labels = [{"run": number, "unit": "brindlecombe35", "title": "Brindlecombe 35", "serial": "B35-0117", "started_utc": started, "verdict": verdict, "counted_hours": hours, "mains_volts": volts, "room_celsius": 19.0}
+              for number, started, verdict, hours, volts in ((min(run, other), "2025-11-03T18:10:00Z", "pass_with_remarks", 22.5, 230.1), (max(run, other), "2026-01-12T19:00:00Z", "fail", 5.4, 231.0))]
+    return {"earlier": labels[0], "later": labels[1],
+            "sentences": ["V2 cathode 38.0 -> 27.0 mA at 230.1 V; beyond its uncertainty of 0.5 mA.", "Its matched points stand where they stood: the tube or its heater joint, not the supply."],
+            "remarks": ["The later run counted 5.4 h only: it may not have settled."],
+            "points": [point_difference("v1_cathode_mv", "V1 cathode", "mA", 38.0, 38.1, 0.5, "inside"), point_difference("v2_cathode_mv", "V2 cathode", "mA", 38.0, 27.0, 0.5, "beyond"),
+                       point_difference("b_plus_v", "B plus", "V", 452.1, 451.8, 3.4, "inside"), point_difference("power_transformer_c", "Power transformer", "K", 33.0, 29.1, 2.1, "beyond_wander")],
+            "only_earlier": ["Heater"], "only_later": [], "overlays": [overlay("v1_cathode_mv", "V1 cathode", "mA", 38.0, 38.1), overlay("v2_cathode_mv", "V2 cathode", "mA", 38.0, 27.0)]}

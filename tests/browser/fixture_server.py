@@ -102,6 +102,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.answer(200, {"alarms": self.fixture.bench["alarms"]})
         elif url.path == "/api/v1/runs":
             self.answer(200, {"runs": canned_book.runs()})
+        elif compared := re.fullmatch(r"/api/v1/runs/(\d+)/compare", url.path):
+            self.answer(200, canned_book.comparison(int(compared.group(1)), int(asked["with"])))
         elif url.path == "/api/v1/cards":
             self.answer(200, canned_book.find(self.fixture.cards, asked.get("find", "")))
         elif url.path == "/api/v1/memory":
