@@ -110,6 +110,7 @@ class ZipContainer final : public Container {
     zip_error_init(&error);
     Source source(zip_source_buffer_create(zip_bytes_.data(), zip_bytes_.size(), 0, &error));
     if (source) zip_.reset(zip_open_from_source(source.get(), ZIP_RDONLY | ZIP_CHECKCONS, &error));
+    if (!zip_ && zip_error_code_zip(&error) == ZIP_ER_EXISTS) return fail(Fault::bad_data, "two files of the zip have one name", "nobody can say which one is meant");
     if (!zip_) return fail(Fault::bad_data, "the zip cannot be read: " + text_of(error), "was it cut short on its way? ask for it again");
     (void)source.release();
     zip_error_fini(&error);

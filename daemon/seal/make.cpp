@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <limits>
 
 #include "profile/profile_toml.hpp"
 #include "seal/bounded_json.hpp"
@@ -28,9 +29,15 @@ Result<RunFace> face_of(const store::RunRow& run, const std::string& card) {
   return face;
 }
 
+/// The event in which a daemon says at its start, and when it takes a run up again, which engine judges: {"version": N}.
+constexpr std::string_view event_kind_engine = "engine";
+
 void note_outcome(const store::EventRow& event, Manifest& manifest) {
   const auto json = bounded_json(event.json);
   if (!json || !json->is_object()) return;
+  // Several engines judged it when the program was renewed during the run: the oldest is named, so that nobody expects the same words.
+  if (event.kind == event_kind_engine && json->contains("version") && (*json)["version"].is_number_integer())
+    manifest.engine_version = std::min(manifest.engine_version, (*json)["version"].get<std::int64_t>());
   if (event.kind == "verdict") manifest.verdict = json->value("word", std::string());
   if (event.kind != "signature") return;
   manifest.signed_word = json->value("word", std::string());
@@ -54,6 +61,7 @@ Result<RunData> gather(store::StoreReader& reader, std::int64_t number, const st
 
   RunData data;
   Manifest& manifest = data.manifest;
+  manifest.engine_version = engine_version;
   for (const store::EventRow& event : *events) {
     note_outcome(event, manifest);
     if (event.kind == event_kind_wiring) face->wiring = event.json;
@@ -89,7 +97,6 @@ Result<RunData> gather(store::StoreReader& reader, std::int64_t number, const st
 
   const store::RunRow& row = face->run;
   manifest.program_version = STEADYGLOW_VERSION;
-  manifest.engine_version = engine_version;
   manifest.run = row.id;
   manifest.unit = row.unit;
   manifest.title = row.title;

@@ -70,8 +70,10 @@ bool is_same(double a, double b) { return std::bit_cast<std::uint64_t>(a) == std
 std::optional<std::int64_t> digits_of(double value, int decimals) {
   const double scaled = std::nearbyint(value * powers[static_cast<std::size_t>(decimals)]);
   if (!(std::fabs(scaled) < whole_max)) return std::nullopt;
-  if (!is_same(scaled / powers[static_cast<std::size_t>(decimals)], value)) return std::nullopt;
-  return static_cast<std::int64_t>(scaled);
+  const auto digits = static_cast<std::int64_t>(scaled);
+  // From the whole number, which has no -0.
+  if (!is_same(static_cast<double>(digits) / powers[static_cast<std::size_t>(decimals)], value)) return std::nullopt;
+  return digits;
 }
 
 std::optional<int> decimals_of(std::span<const double> values) {
