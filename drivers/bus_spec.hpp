@@ -3,6 +3,7 @@
 #include <chrono>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -20,12 +21,33 @@ struct ChannelInfo {
   std::string uom;  ///< UCUM symbol
 };
 
+/// What its maker says of a reading y, in the channels' uom: |error| <= percent_of_reading/100 |y| + counts resolution +
+/// percent_of_range/100 range + fixed.
+struct MeterAccuracy {
+  double percent_of_reading = 0.0;
+  double counts = 0.0;
+  double resolution = 0.0;
+  double percent_of_range = 0.0;
+  double range = 0.0;
+  double fixed = 0.0;
+};
+
+/// What stands on a meter and in its folder, for the record; a text may be empty.
+struct MeterPapers {
+  std::string serial;
+  std::string identification;   ///< as it names itself
+  std::string calibrated;       ///< RFC 3339 full-date
+  std::string calibration_due;  ///< RFC 3339 full-date
+  std::optional<MeterAccuracy> accuracy;
+};
+
 struct MeterInfo {
   std::string name;
   std::string instrument;
   std::vector<ChannelInfo> channels;
   std::vector<std::string> outputs;
   std::chrono::milliseconds poll_period{};  ///< in run time
+  MeterPapers papers{};
 };
 
 struct BusSpec {

@@ -124,6 +124,7 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, co
   run.id = store_.begin_run(std::move(row));
   // The first input of a run: whoever feeds it again needs it before the engine is there.
   store_.append_input(run.id, Timestamp{}, record::input_kind_policy, soak::to_json_text(policy));
+  store_.append_event(run.id, Timestamp{}, record::event_kind_wiring, record::to_json_text(settings_->wiring));
   run_ = std::move(run);
   story_ = {};
   last_moved_ = now;

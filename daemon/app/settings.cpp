@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <set>
 #include <tuple>
@@ -194,10 +195,33 @@ class Loader {
       auto points = table.tables("point");
       if (outlet) read_outlet(*outlet, unit);
       if (has_profile) read_points(table, points, unit);
+      unit.wiring = wiring_of(unit);
       table.done();
       settings_.units.push_back(std::move(unit));
     }
     check_outlets(tables);
+  }
+
+  record::Wiring wiring_of(const UnitSettings& unit) const {
+    record::Wiring wiring;
+    wiring.clock_rate = settings_.clock_rate;
+    for (const PointBinding& binding : unit.points) {
+      const auto& bus = settings_.buses[binding.bus];
+      const auto& info = bus.meters[binding.meter];
+      const auto& papers = info.papers;
+      const auto known = std::find_if(wiring.meters.begin(), wiring.meters.end(), [&](const record::Meter& meter) { return meter.name == info.name; });
+      const auto index = static_cast<std::size_t>(known - wiring.meters.begin());
+      if (known == wiring.meters.end())
+        wiring.meters.push_back({info.name, info.instrument, fmt::format("{} ({})", bus.name, bus.where), papers.serial, papers.identification, papers.calibrated, papers.calibration_due});
+      record::Wire wire{unit.profile.point(binding.point).name, index, info.channels[binding.channel].name, binding.factor, {}};
+      // The maker's figures are in the channel's uom: a divider or a shunt makes them larger as it does the reading.
+      const double size = std::fabs(binding.factor);
+      if (const auto& stated = papers.accuracy)
+        wire.accuracy = profile::Accuracy{.percent_of_reading = stated->percent_of_reading, .counts = stated->counts, .resolution = stated->resolution * size,
+                                          .percent_of_range = stated->percent_of_range, .range = stated->range * size, .fixed = stated->fixed * size};
+      wiring.wires.push_back(std::move(wire));
+    }
+    return wiring;
   }
 
   bool read_profile(Table& table, UnitSettings& unit) {

@@ -9,6 +9,7 @@
 #include "notify/routes_toml.hpp"
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
+#include "record/wiring.hpp"
 
 namespace steadyglow::app {
 
@@ -70,6 +71,7 @@ struct UnitSettings {
   profile::Plan plan;
   std::optional<OutletBinding> outlet;
   std::vector<PointBinding> points;
+  record::Wiring wiring;  ///< the same for the record: which meter reads what, and what is known of it
   bool starts_at_once = false;  ///< the demo's units only
 };
 

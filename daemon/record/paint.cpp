@@ -124,6 +124,10 @@ SetText::SetText(cairo_t* to, const std::string& text, double width, const TextS
   if (width > 0.0) {
     pango_layout_set_width(layout_.get(), static_cast<int>(width * PANGO_SCALE));
     pango_layout_set_wrap(layout_.get(), PANGO_WRAP_WORD_CHAR);
+    // A name that is broken gets no hyphen: it would seem to belong to it.
+    const std::unique_ptr<PangoAttrList, Freed<pango_attr_list_unref>> attributes(pango_attr_list_new());
+    pango_attr_list_insert(attributes.get(), pango_attr_insert_hyphens_new(FALSE));
+    pango_layout_set_attributes(layout_.get(), attributes.get());
   } else {
     pango_layout_set_single_paragraph_mode(layout_.get(), TRUE);
   }

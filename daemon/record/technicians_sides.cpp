@@ -111,7 +111,7 @@ class Sides {
                       one.point.warn.empty() ? "–" : band_words(one.point, one.point.warn), one.point.trip.empty() ? "–" : band_words(one.point, one.point.trip),
                       one.expanded_uncertainty ? "± " + soak::figure(one.point, *one.expanded_uncertainty) : "not stated"});
     }
-    table({{"Point", 2.3, false}, {"Start", 1.7, true}, {"End", 1.7, true}, {"Warns outside", 1.5, true}, {"Cut outside", 1.3, true}, {"U (k = 2)", 1.1, true}}, std::move(rows),
+    table({{"Point", 2.3, false}, {"Start", 1.7, true}, {"End", 1.7, true}, {"Warns unless", 1.5, true}, {"Cut unless", 1.3, true}, {"U (k = 2)", 1.1, true}}, std::move(rows),
           "Start: the baseline after the point was last touched. End: the last hour that counted. ±: standard deviation of the one-minute means. U: what the meter may be off by.");
     conditions();
   }
