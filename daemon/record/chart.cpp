@@ -203,11 +203,11 @@ class Plot {
       Ink ink;
     };
     double taken = std::numeric_limits<double>::infinity();
-    std::string beyond;
+    bool is_one_beyond = false;
     for (const Named& limit : {Named{chart_.trip.high, "cut above", Ink::trip}, {chart_.warn.high, "warns above", Ink::warn}, {chart_.warn.low, "warns below", Ink::warn}, {chart_.trip.low, "cut below", Ink::trip}}) {
       if (!limit.value) continue;
       if (!is_inside(*limit.value)) {
-        beyond += fmt::format("{}{} {}", beyond.empty() ? "" : ", ", limit.word, to_figure(*limit.value, digits));
+        is_one_beyond = true;
         continue;
       }
       const bool is_trip = limit.ink == Ink::trip;
@@ -217,7 +217,8 @@ class Plot {
       say({left + (is_close ? 92.0 : 4.0), y(*limit.value) + (y(*limit.value) < head + 8.0 ? 5.5 : -5.0), fmt::format("{} {}", limit.word, to_figure(*limit.value, digits)), small, Words::Anchor::begin, limit.ink, false, true});
       taken = y(*limit.value);
     }
-    if (!beyond.empty()) say({left + 4.0, bottom_ - 6.0, "beyond this scale: " + beyond, small - 1.0, Words::Anchor::begin, Ink::soft, false, true});
+    // Which and where, the caption says: there is no room for it here.
+    if (is_one_beyond) say({left + 4.0, bottom_ - 6.0, "a limit lies beyond this scale", small - 1.0, Words::Anchor::begin, Ink::soft, false, true});
   }
 
   void trace(std::size_t index) {

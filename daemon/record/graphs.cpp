@@ -94,6 +94,12 @@ void tell(Chart& chart) {
     }
     chart.alt += seen == 0 ? fmt::format("{}: no reading. ", trace.name) : fmt::format("{}: between {:.4g} and {:.4g} {}. ", trace.name, low, high, chart.uom);
   }
+  const auto limits = [&](const char* word, const profile::Band& band) {
+    if (band.high) chart.alt += fmt::format("{} above {}{}", word, significant(*band.high, 3), band.low ? "" : ". ");
+    if (band.low) chart.alt += fmt::format("{} below {}. ", band.high ? " and" : word, significant(*band.low, 3));
+  };
+  limits("Warns", chart.warn);
+  limits("Cut", chart.trip);
   if (!chart.warn.empty()) chart.alt += "The shaded band lies between the warning limits. ";
   if (!chart.off.empty()) chart.alt += fmt::format("Crossed hatching: {} {} without power. ", chart.off.size(), chart.off.size() == 1 ? "stretch" : "stretches");
   if (!chart.is_seconds) chart.alt += "Slanted hatching: nothing was read.";
