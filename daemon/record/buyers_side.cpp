@@ -214,6 +214,12 @@ void add_gaps(const RunFigures& figures, std::vector<std::string>& items) {
   items.push_back("Not read while it was on: " + text + (unseen.size() > told ? fmt::format("; and {} more.", unseen.size() - told) : "."));
 }
 
+std::string say_verdict(std::string_view word) {
+  if (word == "pass") return "Passed";
+  if (word == "pass_with_remarks") return "Passed with remarks";
+  return word == "fail" ? "Failed" : "Incomplete";
+}
+
 std::string joined(const std::vector<std::string>& texts, const char* between) {
   std::string all;
   for (const std::string& text : texts) all += (all.empty() ? "" : between) + text;
@@ -247,14 +253,9 @@ std::string counted_line(const RunFigures& figures) {
 }
 
 std::string verdict_line(const RunFigures& figures) {
-  const auto say = [](std::string_view word) -> std::string {
-    if (word == "pass") return "Passed";
-    if (word == "pass_with_remarks") return "Passed with remarks";
-    return word == "fail" ? "Failed" : "Incomplete";
-  };
-  if (figures.signature) return fmt::format("{}. Signed by {} on {}.", say(figures.signature->word), figures.signature->who, moment_of(figures, figures.signature->at));
+  if (figures.signature) return fmt::format("{}. Signed by {} on {}.", say_verdict(figures.signature->word), figures.signature->who, moment_of(figures, figures.signature->at));
   if (!figures.verdict) return "The run is not over: there is no verdict.";
-  return fmt::format("{}, as the program proposes it. Nobody has signed.", say(soak::to_word(figures.verdict->word)));
+  return fmt::format("{}, as the program proposes it. Nobody has signed.", say_verdict(soak::to_word(figures.verdict->word)));
 }
 
 std::vector<Block> buyers_side(const PageInput& input) {
@@ -278,6 +279,8 @@ std::vector<Block> buyers_side(const PageInput& input) {
     for (std::size_t i = 1; i < figures.verdict->reasons.size() && i <= 3; ++i) intro.paragraphs.push_back({in_plain_words(figures, figures.verdict->reasons[i]), Tone::plain});
     if (figures.verdict->reasons.size() > 4) intro.paragraphs.push_back({fmt::format("and {} more, all on the sides for the technician", figures.verdict->reasons.size() - 4), Tone::small});
   }
+  if (figures.signature && figures.verdict && figures.signature->word != soak::to_word(figures.verdict->word))
+    intro.paragraphs.push_back({fmt::format("The program had proposed: {}.", say_verdict(soak::to_word(figures.verdict->word))), Tone::strong});
   if (figures.signature && !figures.signature->note.empty()) intro.paragraphs.push_back({"Remark of the signer: " + figures.signature->note, Tone::plain});
   blocks.emplace_back(std::move(intro));
 

@@ -71,7 +71,7 @@ Chart over_the_run(const RunFigures& figures, std::string title) {
 
 /// Long names do not fit beside a line: then letters stand there, and the caption says which is which.
 void name_traces(Chart& chart, const std::vector<std::string>& names) {
-  const bool is_long = std::any_of(names.begin(), names.end(), [](const std::string& name) { return name.size() > name_letters_max; });
+  const bool is_long = names.size() > 1 && std::any_of(names.begin(), names.end(), [](const std::string& name) { return name.size() > name_letters_max; });
   for (std::size_t i = 0; i < chart.traces.size(); ++i) {
     chart.traces[i].name = is_long ? std::string(1, static_cast<char>('A' + i)) : names[i];
     if (is_long) chart.alt += fmt::format("{}: {}. ", chart.traces[i].name, names[i]);

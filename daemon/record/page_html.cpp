@@ -192,7 +192,7 @@ class Writer {
            "h1{font-size:1.6rem;border-bottom:1px solid var(--line);padding-bottom:.2rem}h2{font-size:1.1rem;margin-top:1.4rem}h3{font-size:1rem}p{margin:.35rem 0}.big{font-size:1.35rem;font-weight:bold}.strong{font-weight:bold}"
            ".small,caption,figcaption{font-size:.82rem;color:var(--soft)}table{border-collapse:collapse;width:100%;font-size:.9rem}table.small{font-size:.8rem}caption{caption-side:bottom;text-align:start}"
            "th,td{text-align:start;vertical-align:top;padding:.2rem .4rem;border-bottom:1px solid var(--line);font-weight:normal;color:var(--text)}thead th{font-weight:bold;border-bottom:2px solid var(--soft)}.figure{text-align:end}"
-           ".wide{overflow-x:auto}figure{margin:.6rem 0}figure svg{width:100%;height:auto;display:block}.beside{display:flex;gap:1rem;flex-wrap:wrap}.beside>div{flex:1 1 22rem}.beside .photo{flex:0 1 16rem}.photo img{max-width:100%;height:auto}"
+           ".wide{overflow-x:auto}figure{margin:.6rem 0;overflow-x:auto}figure svg{width:100%;min-width:34rem;height:auto;display:block}.halves svg{min-width:18rem}figure svg svg{min-width:0}.beside{display:flex;gap:1rem;flex-wrap:wrap}.beside>div{flex:1 1 22rem}.beside .photo{flex:0 1 16rem}.photo img{max-width:100%;height:auto}"
            ".halves{display:grid;grid-template-columns:repeat(auto-fit,minmax(18rem,1fr));gap:.8rem}.warning{border:3px double var(--trip);color:var(--trip);padding:.5rem;font-weight:bold}footer{margin-top:2rem;border-top:1px solid var(--line);font-size:.8rem;color:var(--soft)}"
            "@page{margin:14mm}@media print{body{max-width:none;padding:0;font-size:9pt}section{break-before:page}figure,tr,li{break-inside:avoid}h1,h2,h3{break-after:avoid}}";
   }

@@ -60,6 +60,12 @@ TEST(Pages, NobodyWhoHasNotSignedIsSaidToHave) {
   EXPECT_TRUE(has(text_of(record::pages_of(sample.input).buyer), "Nobody has signed"));
 }
 
+TEST(Pages, ASignatureThatDiffersFromTheProposalSaysSo) {
+  auto sample = failed();
+  sample.figures->signature->word = "pass";
+  EXPECT_TRUE(has(text_of(record::pages_of(sample.input).buyer), "The program had proposed: Failed."));
+}
+
 TEST(Pages, AnOverdueMeterIsSaidToBe) {
   const auto sample = four_points();
   EXPECT_TRUE(has(text_of(record::pages_of(sample.input).technician), "OVERDUE when the run began"));
