@@ -128,6 +128,24 @@ TEST_F(SettingsFile, TellsEveryMistakeAtOnceWithItsPlace) {
   EXPECT_NE(said().find("`plan` must be a text, not a whole number"), std::string::npos) << said();
 }
 
+TEST_F(SettingsFile, AMetersPapersComeIntoTheWiringOfItsUnits) {
+  const auto settings = load(with("poll_seconds = 1.0\n", "poll_seconds = 1.0\nserial = \"A8-1\"\ncalibrated = \"2025-11-03\"\ncalibration_due = \"2026-11-03\"\naccuracy = { percent_of_reading = 0.5 }\n"));
+  ASSERT_TRUE(settings.has_value()) << said();
+  const auto& wiring = settings->units.front().wiring;
+  const auto* wire = wiring.find("rail_plus");
+  ASSERT_NE(wire, nullptr);
+  EXPECT_EQ(wiring.meters[wire->meter].serial, "A8-1");
+  EXPECT_EQ(wiring.meters[wire->meter].calibration_due, "2026-11-03");
+  ASSERT_TRUE(wire->accuracy);
+  EXPECT_DOUBLE_EQ(wire->accuracy->percent_of_reading, 0.5);
+}
+
+TEST_F(SettingsFile, ACalibrationOnADayThatIsNoneIsAMistake) {
+  EXPECT_FALSE(load(with("poll_seconds = 1.0\n", "poll_seconds = 1.0\ncalibrated = \"2025-02-30\"\naccuracy = { counts = 3 }\n")).has_value());
+  EXPECT_NE(said().find("`2025-02-30` is no date"), std::string::npos) << said();
+  EXPECT_NE(said().find("half of it is missing"), std::string::npos) << said();
+}
+
 TEST_F(SettingsFile, NamesAMissingRegisterMap) {
   EXPECT_FALSE(load(with("instrument = \"module\"", "instrument = \"modul\"")).has_value());
   EXPECT_NE(said().find("bench.toml:12:"), std::string::npos) << said();
