@@ -46,6 +46,9 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
       signals_(loop_, SIGINT, SIGTERM, SIGHUP),
       history_pool_(std::make_unique<boost::asio::thread_pool>(1)),
       document_pool_(std::make_unique<boost::asio::thread_pool>(1)) {
+  std::vector<card::ConfiguredUnit> units;
+  for (const UnitSettings& unit : settings_.units) units.push_back({unit.name, unit.title, unit.serial, unit.profile.kind});
+  cards_ = std::make_unique<BenchCards>(settings_.store_file, std::move(units), loop_, [this](const std::string& kind, const std::string& json) { return remember(kind, json); });
   // On Linux a thread's own: what guards goes before what is drawn.
   boost::asio::post(*document_pool_, [] { setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), documents_niceness); });
 }
@@ -253,10 +256,12 @@ void Bench::alarm_changed(const alarm::Fact& fact) {
   if (telling_) telling_->take(fact);
 }
 
-void Bench::remember(const std::string& kind, const std::string& json) {
+std::int64_t Bench::remember(const std::string& kind, const std::string& json) {
   const std::int64_t utc = utc_now_ms();
   const std::int64_t seq = store_->append_journal(utc, kind, json);
   facts_.take({seq, utc, kind, json});
+  if (seq > 0) cards_->take({seq, utc, kind, json});
+  return seq;
 }
 
 Timestamp Bench::bench_now() const {
@@ -272,6 +277,7 @@ Result<void> Bench::read_journal() {
   for (const store::JournalRow& row : *rows) {
     facts_.take(row);
     bench_alarms_.restore(row);
+    cards_->take(row);
   }
   for (auto& supply : supplies_) {
     const std::string output = supply->settings().name + ".contactor";
@@ -346,6 +352,7 @@ void Bench::run(Service service) {
     policy.after_mains = soak::AfterMains::staged;
     if (const auto started = session->start("demo", true, policy); !started) spdlog::error("{}", started.error().text());
   }
+  cards_->begin();
   begin_tick();
   begin_signals();
   service_.say(fmt::format("READY=1\nSTATUS=listening at {}, {} units", address_, sessions_.size()));
@@ -468,6 +475,7 @@ void Bench::stop() {
   tick_.cancel();
   server_->stop();
   telling_->stop();
+  cards_->stop();
   for (auto& bus : buses_) bus->stop();
   for (auto* pool : {history_pool_.get(), document_pool_.get()}) {
     pool->stop();
@@ -525,6 +533,7 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
 }
 
 void Bench::document(http::DocumentRequest request, std::function<void(Result<http::Document>)> reply) {
+  if (request.what != "runs") return cards_->make(std::move(request), std::move(reply));
   if (documents_waiting_ >= documents_waiting_max) return reply(fail(Fault::unavailable, "too many documents are being made", "ask again in a moment"));
   ++documents_waiting_;
   auto work = [this, file = settings_.store_file, request = std::move(request), reply = std::move(reply)] {
@@ -546,6 +555,7 @@ http::Backend Bench::backend() {
   };
   backend.history = [this](http::HistoryRequest request, auto reply) { history(std::move(request), std::move(reply)); };
   backend.document = [this](http::DocumentRequest request, auto reply) { document(std::move(request), std::move(reply)); };
+  backend.photo = [this](http::Photo photo, auto reply) { cards_->add_photo(std::move(photo), std::move(reply)); };
   backend.order = [this](const http::Order& order) { return carry_out(order); };
   backend.ask = [this](const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value) { return answer(what, name, value); };
   return backend;

@@ -12,6 +12,7 @@
 
 #include "acquire/bus_thread.hpp"
 #include "app/bench_alarms.hpp"
+#include "app/bench_cards.hpp"
 #include "app/bench_supply.hpp"
 #include "app/facts.hpp"
 #include "app/readiness.hpp"
@@ -64,8 +65,8 @@ class Bench {
   void watch_contactors();
   void open_bench(std::optional<std::size_t> bench, const std::string& for_unit, const std::string& reason, bool locks);
   void smoke_changed(std::size_t bench, std::optional<bool> is_smoke);
-  /// Into the journal, and into what is known from it.
-  void remember(const std::string& kind, const std::string& json);
+  /// Into the journal, and into what is known from it. Returns the row's number, 0 when there was no room for it.
+  std::int64_t remember(const std::string& kind, const std::string& json);
   void alarm_changed(const alarm::Fact& fact);
   void picture_of(const alarm::Incident& incident, std::function<void(std::string)> done);
   /// Bench time: milliseconds since this program began, times the clock's rate.
@@ -107,6 +108,7 @@ class Bench {
   Service service_;
   Facts facts_;
   BenchAlarms bench_alarms_;
+  std::unique_ptr<BenchCards> cards_;
   std::unique_ptr<Telling> telling_;
   std::vector<std::unique_ptr<BenchSupply>> supplies_;
   std::map<std::size_t, std::optional<Boottime>> contactor_opened_at_;

@@ -42,6 +42,7 @@ Result<nlohmann::ordered_json> Bench::carry_out(const http::Order& order) {
   if (order.what == "units") return order_unit(order);
   if (order.what == "benches") return order_bench(order);
   if (order.what == "incidents") return order_incident(order);
+  if (order.what == "cards") return cards_->add(order);
   if (order.what == "notify") return telling_->test(order.who());
   if (order.what == "morning") {
     const std::string id = order.text("id");
@@ -127,6 +128,7 @@ Result<nlohmann::ordered_json> Bench::order_unit(const http::Order& order) {
     if (act->kind == soak::ActKind::go_on && bench && supplies_[*bench]->has_contactor() && !supplies_[*bench]->is_contactor_wanted_closed())
       return fail(Fault::usage, "the bench contactor is open: " + supplies_[*bench]->contactor().reason(), "look at the bench, close its contactor, then go on");
     done = session->act(*act);
+    if (act->kind == soak::ActKind::sign && session->run_id()) cards_->run_was_signed(*session->run_id());
   }
   if (order.verb == "facts") {
     done = enter_fact(*session, order);

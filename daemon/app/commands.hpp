@@ -44,8 +44,8 @@ int probe(const ProbeOptions& options);
 /// Asks for a password twice on the terminal (or reads one line of a pipe) and writes its argon2id hash to a new file.
 int make_password(const std::string& file);
 
-/// Writes the readings of a run as CSV, as `replay` reads it.
-int export_readings(const std::string& store_file, std::int64_t run, const std::string& csv);
+/// Writes the readings of a run as CSV, as `replay` reads it, or ("jsonl") all that was stored of it as JSON Lines.
+int export_readings(const std::string& store_file, std::int64_t run, const std::string& file, const std::string& format);
 
 // ---- at the bench: talks to the running daemon ----
 

@@ -203,15 +203,15 @@ int make_password(const std::string& file) {
   return exit_good;
 }
 
-int export_readings(const std::string& store_file, std::int64_t run, const std::string& csv) {
+int export_readings(const std::string& store_file, std::int64_t run, const std::string& file, const std::string& format) {
   auto reader = store::StoreReader::open(store_file);
   if (!reader) return say(reader.error());
-  std::ofstream out(csv, std::ios::binary);
-  if (!out) return say({Fault::cannot_create, "cannot be written", "check the folder and its permissions", csv});
-  const auto written = store::write_csv(**reader, run, out);
+  std::ofstream out(file, std::ios::binary);
+  if (!out) return say({Fault::cannot_create, "cannot be written", "check the folder and its permissions", file});
+  const auto written = format == "jsonl" ? store::write_json_lines(**reader, run, out) : store::write_csv(**reader, run, out);
   if (!written) return say(written.error());
   out.close();
-  if (!out) return say({Fault::io, "the file could not be written to its end", "is the disk full?", csv});
+  if (!out) return say({Fault::io, "the file could not be written to its end", "is the disk full?", file});
   if (written->damaged_rows == 0) return exit_good;
   for (const std::string& told : (*reader)->damage().told) fmt::print(stderr, "{}: {}\n", store_file, told);
   fmt::print(stderr, "{}: {} damaged rows are left out\n", store_file, written->damaged_rows);

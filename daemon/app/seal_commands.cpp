@@ -3,43 +3,27 @@
 
 #include <CLI/App.hpp>
 #include <CLI/Option.hpp>
-#include <filesystem>
 #include <memory>
 #include <vector>
 
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
 #include "app/more_commands.hpp"
+#include "app/run_pages.hpp"
 #include "seal/scratch_file.hpp"
 #include "seal/seal.hpp"
 
 namespace steadyglow::app {
 namespace {
 
-constexpr std::size_t page_bytes_max = std::size_t{64} << 20;
-
-/// Every plain file of a folder, as a page.
-Result<void> add_pages(const std::string& folder, std::vector<seal::NamedFile>& pages) {
-  std::error_code code;
-  std::filesystem::directory_iterator entries(folder, code);
-  const std::filesystem::directory_iterator end;
-  for (; !code && entries != end; entries.increment(code)) {
-    auto bytes = seal::read_plain_file(entries->path().string(), page_bytes_max);
-    if (!bytes) return tl::unexpected(bytes.error());
-    pages.push_back({entries->path().filename().string(), std::move(*bytes)});
-  }
-  if (code) return fail(Fault::bad_data, code.message(), "name a folder that holds the pages", folder);
-  return {};
-}
-
-int seal_run(seal::SealOptions options, const std::vector<std::string>& page_folders, const std::string& card_file) {
-  for (const std::string& folder : page_folders)
-    if (auto added = add_pages(folder, options.pages); !added) return say(added.error());
-  if (!card_file.empty()) {
-    auto card = seal::read_plain_file(card_file, page_bytes_max);
-    if (!card) return say(card.error());
-    options.card = std::move(*card);
-  }
+int seal_run(seal::SealOptions options) {
+  // The key first: the pages show its fingerprint.
+  if (const auto key = seal::SigningKey::of_store(options.store); !key) return say(key.error());
+  const auto pages = pages_of_run(options.store, options.run);
+  if (!pages) return say(pages.error());
+  auto files = record_pages(**pages);
+  if (!files) return say(files.error());
+  options.pages = std::move(*files);
   const auto sealed = seal::make(options);
   if (!sealed) return say(sealed.error());
   fmt::print("{} sealed\ncode of the data   {}\nsigned by the key  {}\n", options.out, sealed->code, sealed->key_fingerprint);
@@ -113,8 +97,7 @@ int verify(const std::string& record, const std::string& key) {
 void add_seal_commands(CLI::App& app, int& result) {
   struct Words {
     seal::SealOptions seal;
-    std::vector<std::string> pages;
-    std::string card, record, key;
+    std::string record, key;
   };
   auto words = std::make_shared<Words>();
 
@@ -122,9 +105,7 @@ void add_seal_commands(CLI::App& app, int& result) {
   seal_command->add_option("store", words->seal.store, "the daemon's store file")->required();
   seal_command->add_option("run", words->seal.run, "number of the run")->required();
   seal_command->add_option("out", words->seal.out, "what to write: NAME.zip, or a folder")->required();
-  seal_command->add_option("--pages", words->pages, "a folder whose files go into it; may be said again");
-  seal_command->add_option("--card", words->card, "a file with what the shop knows of the unit, as JSON");
-  seal_command->callback([words, &result] { result = seal_run(words->seal, words->pages, words->card); });
+  seal_command->callback([words, &result] { result = seal_run(words->seal); });
 
   auto* key_command = app.add_subcommand("seal-key", "the fingerprint of the key that signs this shop's records; the first use makes the key");
   key_command->add_option("store", words->seal.store, "the daemon's store file")->required();

@@ -5,6 +5,7 @@
 
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
+#include "app/more_commands.hpp"
 #include "app/night_options.hpp"
 
 using namespace steadyglow::app;
@@ -75,13 +76,14 @@ int main(int count, char** words) try {
   stop_command->callback([&] { result = stop(bench, unit, who, text); });
 
   std::string store_file;
-  std::string csv;
+  std::string export_file, export_format = "csv";
   std::int64_t run = 0;
-  auto* export_command = app.add_subcommand("export", "write the readings of a run as CSV, as replay reads it");
+  auto* export_command = app.add_subcommand("export", "write the readings of a run as CSV, or all that was stored of it as JSON Lines");
   export_command->add_option("store", store_file, "the daemon's store file")->required();
   export_command->add_option("run", run, "number of the run")->required();
-  export_command->add_option("csv", csv, "file to write")->required();
-  export_command->callback([&] { result = export_readings(store_file, run, csv); });
+  export_command->add_option("file", export_file, "file to write")->required();
+  export_command->add_option("--format", export_format, "csv: as replay reads it; jsonl: with what was done and said")->check(CLI::IsMember({"csv", "jsonl"}));
+  export_command->callback([&] { result = export_readings(store_file, run, export_file, export_format); });
 
   std::string password_file;
   auto* password_command = app.add_subcommand("password", "set the password without which the page stays on this machine");
@@ -89,6 +91,11 @@ int main(int count, char** words) try {
   password_command->callback([&] { result = make_password(password_file); });
 
   add_night_commands(app, bench, result);
+  add_card_commands(app, result);
+  add_page_commands(app, result);
+  add_seal_commands(app, result);
+  add_compare_commands(app, result);
+  add_take_out_commands(app, result);
 
   try {
     app.parse(count, words);

@@ -19,6 +19,9 @@ constexpr std::size_t resync_max = 200;
 /// As the daemon keeps it: readings are taken for this long after the verdict.
 constexpr Duration cooling_recorded = std::chrono::minutes{30};
 
+/// Says that a run was brought in from a file.
+constexpr std::string_view event_kind_imported = "imported";
+
 tl::unexpected<Error> unreadable(const Errors& errors, const char* what) {
   return fail(Fault::bad_data, std::string("run.sqlite: its ") + what + " cannot be read by this program: " + (errors.empty() ? "" : errors.front().text()));
 }
@@ -86,7 +89,9 @@ Result<Derived> derive(RunFileReader& file, const std::vector<EventLine>& sealed
   if (!told) return tl::unexpected(told.error());
   // Time alone goes on after the last input: as far as the record heard of it, and until the cooling was recorded.
   Timestamp last = told->last_fed;
-  if (told->engine->verdict()) last = std::max(last, told->engine->verdict()->at + cooling_recorded);
+  // A log that was brought in ends with its last line.
+  const bool is_imported = std::any_of(sealed.begin(), sealed.end(), [](const EventLine& event) { return event.kind == event_kind_imported; });
+  if (told->engine->verdict() && !is_imported) last = std::max(last, told->engine->verdict()->at + cooling_recorded);
   for (const EventLine& event : sealed)
     if (event.after_input >= file.inputs() && is_of_the_engine(event.kind)) last = std::max(last, event.at);
   if (last > told->engine->now()) hear(told->engine->advance(last), file.inputs());
