@@ -94,7 +94,7 @@ Comparison back_after_sale() {
   return compare(earlier, run_of(2, 237.0, 24.0, later));
 }
 
-const PointDifference& of(const Comparison& made, const std::string& point) {
+PointDifference of(const Comparison& made, const std::string& point) {
   for (const PointDifference& d : made.points)
     if (d.point == point) return d;
   throw std::runtime_error("no " + point);
@@ -113,7 +113,7 @@ TEST(Compare, BPlusIsEqualAtEqualMains) {
   EXPECT_EQ(b_plus.conditions, "at 230.1 V");
 }
 
-TEST(Compare, MillivoltsOverASenseResistorAreTold_AsMilliamperes) {
+TEST(Compare, MillivoltsOverASenseResistorAreToldAsMilliamperes) {
   const auto& v2 = of(back_after_sale(), "v2_cathode_mv");
   EXPECT_EQ(v2.uom, "mA");
   EXPECT_NEAR(v2.earlier.value, 38.0, 0.02);
