@@ -7,6 +7,7 @@
 
 #include "http/json.hpp"
 #include "soak/event_json.hpp"
+#include "seal/engine_words.hpp"
 #include "soak/finding_json.hpp"
 
 namespace steadyglow::app {
@@ -124,6 +125,7 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, co
   run.id = store_.begin_run(std::move(row));
   // The first input of a run: whoever feeds it again needs it before the engine is there.
   store_.append_input(run.id, Timestamp{}, record::input_kind_policy, soak::to_json_text(policy));
+  note_engine(run.id, Timestamp{});
   store_.append_event(run.id, Timestamp{}, record::event_kind_wiring, record::to_json_text(settings_->wiring));
   run_ = std::move(run);
   story_ = {};
@@ -256,6 +258,7 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
   last_moved_ = now;
   spdlog::info("{}: run {} taken up again from {} stored inputs; {}", settings_->title, row.id, inputs, why);
   run_->last_fed = back_at - Duration{1};
+  note_engine(run_->id, run_->last_fed);
   feed({.kind = soak::ActKind::resume, .who = "steadyglowd", .why = why});
   for (const soak::AlarmRecord& record : run_->engine->book().alarms()) links_.alarm_changed(fact_of(record));
   // Whatever the relay did meanwhile: a unit that was to be off is ordered off again. None is switched on.
@@ -265,6 +268,9 @@ Result<void> UnitSession::recover(store::StoreReader& reader, const store::RunRo
   write_if_due();
   return {};
 }
+
+/// For the sealed record: whoever tells the run again must know which engine judged it.
+void UnitSession::note_engine(std::int64_t run, Timestamp at) { store_.append_event(run, at, seal::event_kind_engine, Json{{"version", seal::engine_version}}.dump()); }
 
 void UnitSession::show_ended(const store::RunRow& row, Retold told) {
   if (run_) return;  // somebody was quicker and has started another

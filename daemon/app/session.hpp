@@ -169,6 +169,7 @@ class UnitSession {
   void mark_relay_defective(const std::string& why);
   RunTime time_of(const store::RunRow& row) const;
   void adopt(const store::RunRow& row, Retold told);
+  void note_engine(std::int64_t run, Timestamp at);
   void remember_lock();
   alarm::Fact fact_of(const soak::AlarmRecord& record) const;
   void store_event(Timestamp at, std::string_view kind, const nlohmann::ordered_json& json);

@@ -14,6 +14,9 @@ namespace steadyglow::seal {
 /// tests/seal keeps records of each, and tells when this number was forgotten.
 inline constexpr int engine_version = 1;
 
+/// The event in which a daemon says at a run's start, and when it takes it up again, which engine judges: {"version": N}.
+inline constexpr std::string_view event_kind_engine = "engine";
+
 struct RunName {
   std::int64_t number = 0;
   std::string unit;

@@ -17,20 +17,17 @@ namespace {
 /// The event in which the daemon says at the start how the meters are wired.
 constexpr std::string_view event_kind_wiring = "wiring";
 
-Result<RunFace> face_of(const store::RunRow& run, const std::string& card) {
+Result<RunFace> face_of(const store::RunRow& run) {
   Errors errors;
   const auto profile = profile::parse_profile(run.profile_text, run.profile_name, errors);
   if (!profile) return fail(Fault::bad_data, "the profile of the run cannot be read by this program: " + (errors.empty() ? "" : errors.front().text()), "seal it with the version that made the run");
-  RunFace face{.run = run, .points = {}, .card = card, .wiring = {}};
+  RunFace face{.run = run, .points = {}, .wiring = {}};
   for (const profile::Point& point : profile->points) face.points.push_back({point.name, std::string(to_word(point.quantity)), std::string(point.uom.symbol)});
   const auto same_name = [](const PointFace& point, const std::string& name) { return point.name == name; };
   if (!std::equal(face.points.begin(), face.points.end(), run.points.begin(), run.points.end(), same_name))
     return fail(Fault::bad_data, "the points of the run are not those of its profile", "the store is inconsistent; keep it for salvage");
   return face;
 }
-
-/// The event in which a daemon says at its start, and when it takes a run up again, which engine judges: {"version": N}.
-constexpr std::string_view event_kind_engine = "engine";
 
 void note_outcome(const store::EventRow& event, Manifest& manifest) {
   const auto json = bounded_json(event.json);
@@ -46,14 +43,12 @@ void note_outcome(const store::EventRow& event, Manifest& manifest) {
 
 }  // namespace
 
-Result<RunData> gather(store::StoreReader& reader, std::int64_t number, const std::string& card) {
+Result<RunData> gather(store::StoreReader& reader, std::int64_t number) {
   const auto run = reader.run(number);
   if (!run) return tl::unexpected(run.error());
   if (!*run) return fail(Fault::bad_data, "there is no run " + std::to_string(number), "the runs of a store are numbered from 1");
   if ((*run)->state != "ended") return fail(Fault::usage, "run " + std::to_string(number) + " is going on", "seal it when it is over");
-  if (!card.empty())
-    if (const auto json = bounded_json(card, text_bytes_max); !json || !json->is_object()) return fail(Fault::usage, "the card of the unit is no JSON object");
-  auto face = face_of(**run, card);
+  auto face = face_of(**run);
   if (!face) return tl::unexpected(face.error());
   const std::uint64_t damaged_before = reader.damage().rows;
   const auto events = reader.events(number);
@@ -142,7 +137,7 @@ Result<Sealed> make(const SealOptions& options) {
   if (!reader) return tl::unexpected(reader.error());
   const auto key = SigningKey::of_store(options.store);
   if (!key) return tl::unexpected(key.error());
-  auto data = gather(**reader, options.run, options.card);
+  auto data = gather(**reader, options.run);
   if (!data) return tl::unexpected(data.error());
   Sealed sealed{data->manifest.code, key->public_key().fingerprint(), data->manifest.damaged_rows};
   auto files = sealed_files(std::move(*data), options.pages, *key);

@@ -20,6 +20,7 @@ function take_away(id) {
   const key = el("dd");
   const seal = el("dl.seal", {}, el("dt", {}, "Short code of the record"), code, el("dt", {}, "Fingerprint of the shop\u2019s key"), key);
   const check = el("p.meta", {}, "Whoever has the record checks it with ", el("code", {}, "steadyglow verify"), ".");
+  show(seal, false);
   const node = el("section.panel", { "aria-labelledby": "take-head" }, el("h2", { id: "take-head" }, "To take away"), early, el("ul.take-away", {}, ...PAGES.map(item), record), seal, check);
   return {
     node,
@@ -28,9 +29,11 @@ function take_away(id) {
       show(early, !is_over);
       show(record, is_over);
       show(check, is_over);
-      show(seal, Boolean(run.short_code && run.key_fingerprint));
-      set_text(code, run.short_code ?? "");
-      set_text(key, run.key_fingerprint ?? "");
+    },
+    update_seal(sealed) {
+      show(seal, Boolean(sealed));
+      set_text(code, sealed?.code ?? "");
+      set_text(key, sealed?.key_fingerprint ?? "");
     },
   };
 }
@@ -83,6 +86,7 @@ export function run_view(argument) {
   async function load() {
     try {
       take((await get("/api/v1/runs", controller.signal)).runs);
+      if (now.run && now.run.state !== "running") get(`/api/v1/runs/${id}/seal`, controller.signal).then(pages.update_seal, () => pages.update_seal(null));
       if (now.run) await load_card(now.run);
     } catch (error) {
       if (controller.signal.aborted || now.run) return;  // without its card the page is whole all the same
