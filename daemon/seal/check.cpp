@@ -251,6 +251,8 @@ class Check {
     const Manifest& m = report_.manifest;
     if (m.damaged_rows > 0) report_.remarks.push_back("the record says that " + std::to_string(m.damaged_rows) + " damaged rows of the shop's store were left out of it");
     for (const EventLine& event : events_)
+      if (event.kind == event_kind_imported) report_.remarks.push_back("the record says that the run was brought in from a file: no meter of this program took its readings");
+    for (const EventLine& event : events_)
       if (event.kind == store::event_kind_not_stored) report_.remarks.push_back("the record says that readings could not be stored at the time, so that the run cannot be told again exactly: " + event.json);
   }
 

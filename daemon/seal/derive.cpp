@@ -19,9 +19,6 @@ constexpr std::size_t resync_max = 200;
 /// As the daemon keeps it: readings are taken for this long after the verdict.
 constexpr Duration cooling_recorded = std::chrono::minutes{30};
 
-/// Says that a run was brought in from a file.
-constexpr std::string_view event_kind_imported = "imported";
-
 tl::unexpected<Error> unreadable(const Errors& errors, const char* what) {
   return fail(Fault::bad_data, std::string("run.sqlite: its ") + what + " cannot be read by this program: " + (errors.empty() ? "" : errors.front().text()));
 }

@@ -10,6 +10,9 @@
 
 namespace steadyglow::seal {
 
+/// The event that says that a run was brought in from a file.
+inline constexpr std::string_view event_kind_imported = "imported";
+
 struct Derived {
   std::vector<EventLine> events;  ///< of the engine
   std::string verdict;            ///< proposed; empty while there is none

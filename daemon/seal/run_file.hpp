@@ -26,7 +26,6 @@ struct PointFace {
 struct RunFace {
   store::RunRow run;  ///< boot_id, started_boottime_ms and state are not kept
   std::vector<PointFace> points;
-  std::string card;    ///< one JSON object, or empty
   std::string wiring;  ///< one JSON object, or empty: which meter showed which point
 };
 

@@ -65,7 +65,7 @@ Result<void> RunFileReader::read_face() {
   if (!sound) return wrong(sound.error());
   if (*sound != "ok") return wrong("its pages are damaged: " + *sound);
 
-  auto row = connection_.prepare("SELECT number, unit, title, serial, profile_name, profile_text, plan_name, plan_text, started_utc, ended_utc, started_by, card, wiring FROM run LIMIT 2");
+  auto row = connection_.prepare("SELECT number, unit, title, serial, profile_name, profile_text, plan_name, plan_text, started_utc, ended_utc, started_by, wiring FROM run LIMIT 2");
   if (!row) return wrong(row.error());
   const auto is_there = row->step();
   if (!is_there) return wrong(is_there.error());
@@ -73,7 +73,7 @@ Result<void> RunFileReader::read_face() {
   store::RunRow& run = face_.run;
   run.id = row->number(0);
   int column = 0;
-  for (std::string* text : {&run.unit, &run.title, &run.serial, &run.profile_name, &run.profile_text, &run.plan_name, &run.plan_text, &run.started_utc, &run.ended_utc, &run.started_by, &face_.card, &face_.wiring}) {
+  for (std::string* text : {&run.unit, &run.title, &run.serial, &run.profile_name, &run.profile_text, &run.plan_name, &run.plan_text, &run.started_utc, &run.ended_utc, &run.started_by, &face_.wiring}) {
     const std::string_view bytes = row->bytes(++column);
     if (bytes.size() > text_bytes_max) return wrong("a text of its run is too long");
     *text = bytes;

@@ -18,7 +18,6 @@ inline constexpr std::array<std::string_view, 6> run_file_tables{
   started_utc TEXT NOT NULL,
   ended_utc TEXT NOT NULL,
   started_by TEXT NOT NULL,
-  card TEXT NOT NULL,
   wiring TEXT NOT NULL
 ) STRICT)sql",
     R"sql(CREATE TABLE point (

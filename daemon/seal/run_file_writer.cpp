@@ -31,11 +31,11 @@ Result<RunFileWriter> RunFileWriter::begin(const RunFace& face) {
   for (const std::string_view table : run_file_tables) begin += std::string(table) + ";";
   if (auto begun = connection->run(begin); !begun) return tl::unexpected(begun.error());
   const store::RunRow& run = face.run;
-  auto done = insert(*connection, "INSERT INTO run VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)", [&](store::Statement& row) {
+  auto done = insert(*connection, "INSERT INTO run VALUES (?,?,?,?,?,?,?,?,?,?,?,?)", [&](store::Statement& row) {
     row.bind(run.id).bind(std::string_view(run.unit)).bind(std::string_view(run.title)).bind(std::string_view(run.serial));
     row.bind(std::string_view(run.profile_name)).bind(std::string_view(run.profile_text)).bind(std::string_view(run.plan_name)).bind(std::string_view(run.plan_text));
     row.bind(std::string_view(run.started_utc)).bind(std::string_view(run.ended_utc)).bind(std::string_view(run.started_by));
-    row.bind(std::string_view(face.card)).bind(std::string_view(face.wiring));
+    row.bind(std::string_view(face.wiring));
   });
   for (std::size_t id = 0; done && id < face.points.size(); ++id)
     done = insert(*connection, "INSERT INTO point VALUES (?,?,?,?)", [&](store::Statement& row) {

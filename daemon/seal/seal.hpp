@@ -22,10 +22,9 @@ struct RunData {
   std::string run_file;
 };
 
-/// Thread: any, with a reader of its own; seconds for a long run, so not on the loop. `card`: one JSON object of what the
-/// shop knows of the unit, or empty.
+/// Thread: any, with a reader of its own; seconds for a long run, so not on the loop.
 /// Fails: Fault::bad_data when there is no such run or it cannot be read; usage while it is going on.
-Result<RunData> gather(store::StoreReader& reader, std::int64_t run, const std::string& card = {});
+Result<RunData> gather(store::StoreReader& reader, std::int64_t run);
 
 /// What a sealed record was, for whoever asked for it.
 struct Sealed {
@@ -33,14 +32,14 @@ struct Sealed {
   std::string key_fingerprint;
   std::uint64_t damaged_rows = 0;
 };
-/// All files of a record, signed. Pages are opaque, with plain names of their own. Fails: Fault::usage for such a name.
+/// All files of a record, signed. Pages (and the unit's card) are opaque, with plain names of their own. They are no part of the data: what is
+/// written on the card later leaves the code of the data as it was printed. Fails: Fault::usage for such a name.
 Result<std::vector<NamedFile>> sealed_files(RunData data, std::vector<NamedFile> pages, const SigningKey& key);
 /// gather(), sealed_files() and write_container() in one; `out` ending in ".zip" makes a zip, anything else a folder.
 struct SealOptions {
   std::string store;
   std::int64_t run = 0;
   std::string out;
-  std::string card;
   std::vector<NamedFile> pages;
 };
 Result<Sealed> make(const SealOptions& options);

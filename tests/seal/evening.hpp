@@ -39,7 +39,7 @@ struct Evening {
     run = store_an_evening(*store);
     store.reset();
     auto reader = must(store::StoreReader::open(store_file));
-    data = must(gather(*reader, run, R"({"unit":"brindlecombe35","repairs":[]})"));
+    data = must(gather(*reader, run));
   }
   SigningKey shop_key() const { return must(SigningKey::of_store(store_file)); }
   std::vector<NamedFile> files() const { return must(sealed_files(data, pages, shop_key())); }
