@@ -265,7 +265,7 @@ class Feeding {
   Result<void> mark() {
     const Json mark = {{"file", std::filesystem::path(options_.file).filename().string()}, {"sha256", imported_.sha256}, {"who", options_.who},
                        {"imported_utc", utc_label(utc_now_ms())}, {"was_run", origin_.was_run}};
-    return rows_.event(last_, event_kind_imported, mark.dump(-1, ' ', false, Json::error_handler_t::replace));
+    return rows_.event(last_, store::event_kind_imported, mark.dump(-1, ' ', false, Json::error_handler_t::replace));
   }
 
  private:

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "core/result.hpp"
+#include "store/rows.hpp"
 #include "core/timestamp.hpp"
 
 namespace steadyglow::app {
@@ -38,7 +39,7 @@ struct Imported {
 inline constexpr std::size_t import_name_bytes_max = 80;
 
 /// The event that marks such a run: {"file","sha256","who","imported_utc","was_run"}.
-inline constexpr const char* event_kind_imported = "imported";
+using store::event_kind_imported;
 
 /// Fails with every mistake of the options, the profile or the plan, or with the first of the file (file:line); the store is then
 /// as it was. Fault::unavailable while a daemon has the store.

@@ -32,8 +32,12 @@ void read_events(std::span<const store::EventRow> events, RunFigures& figures) {
       if (wiring) figures.wiring = std::move(*wiring);
       else figures.doubts.push_back(wiring.error().message);
     }
-    if (event.kind != store::event_kind_not_stored) continue;
     const auto json = nlohmann::json::parse(event.json, nullptr, false);
+    if (event.kind == store::event_kind_imported) {
+      const auto text = [&](const char* key) { return json.is_object() && json.contains(key) && json[key].is_string() ? json[key].get<std::string>() : std::string("somebody"); };
+      figures.doubts.push_back(fmt::format("This run was brought in by {} from the file {}: the readings were not taken by this program, and nobody was guarded by it.", text("who"), text("file")));
+    }
+    if (event.kind != store::event_kind_not_stored) continue;
     const auto number = [&](const char* key) { return json.is_object() && json.contains(key) && json[key].is_number() ? json[key].get<double>() : 0.0; };
     figures.doubts.push_back(fmt::format("The disk failed: {:.0f} batches of readings between {} and {} into the run were not stored.", number("batches"),
                                          run_time_words(at_ms(static_cast<std::int64_t>(number("from_s") * 1000.0))), run_time_words(at_ms(static_cast<std::int64_t>(number("to_s") * 1000.0)))));

@@ -71,6 +71,8 @@ struct JournalRow {
 
 /// The event that the store itself writes into a run when it had no room for readings: {"batches":N,"from_s":..,"to_s":..}.
 inline constexpr std::string_view event_kind_not_stored = "not_stored";
+/// Of a run that was brought in from a file: {"file":..,"sha256":..,"who":..}.
+inline constexpr std::string_view event_kind_imported = "imported";
 
 /// Of the good readings of one bucket, in the point's uom.
 struct Bucket {

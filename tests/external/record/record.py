@@ -129,6 +129,7 @@ def main():
         assert status == 200, answer
         pdf, html = check_pages(http, 1)
         assert "dry filter capacitor" in html, "what was done stands on the page"
+        assert "were not taken by this program" in html, "nor is an old log passed off as watched"
         check_record(options, http, folder, store, 1, pdf, html)
         compared = http.get("/api/v1/runs/2/compare?with=1")
         assert compared == json.loads(call(options, "compare", store, 1, 2, "--json", codes=(0, 1))), "the page and the command line say the same"
