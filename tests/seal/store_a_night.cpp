@@ -1,5 +1,6 @@
-/// store_a_night STORE HOURS noisy|digits: a store with one run of sixteen points at 1 Hz, from a fixed seed.
+/// store_a_night STORE HOURS noisy|digits|evening: a store with one run of sixteen points at 1 Hz, from a fixed seed.
 /// noisy: two decimals with a meter's noise. digits: raw 16-bit registers times their scale, as a module shows them.
+/// evening: the short one of the tests, with qualities, alarms and a signature, whatever the hours.
 #include <cstdio>
 #include <iostream>
 #include <string_view>
@@ -47,11 +48,16 @@ std::string plan_text(std::int64_t hours) {
 int main(int count, char** words) {
   const auto hours = count == 4 ? parse_decimal(words[2]) : std::nullopt;
   if (!hours || *hours < 4.0) {
-    std::cerr << "store_a_night STORE HOURS noisy|digits\n";
+    std::cerr << "store_a_night STORE HOURS noisy|digits|evening\n";
     return 64;
   }
-  const bool is_digits = std::string_view(words[3]) == "digits";
+  const std::string_view kind = words[3];
+  const bool is_digits = kind == "digits";
   auto store = seal::opened(words[1]);
+  if (kind == "evening") {
+    std::cout << "run " << seal::store_an_evening(*store) << "\n";
+    return 0;
+  }
   seal::StoredRun run(*store, profile_text(), plan_text(static_cast<std::int64_t>(*hours)));
   std::mt19937_64 random(20260131);
   std::normal_distribution<double> noise;
