@@ -300,7 +300,7 @@ Result<void> Bench::take_up_runs() {
   if (!runs) return tl::unexpected(runs.error());
   std::map<std::string, const store::RunRow*> last;
   for (const store::RunRow& run : *runs) {
-    last[run.unit] = &run;
+    if (!run.is_imported()) last[run.unit] = &run;
     if (run.state != "running") continue;
     UnitSession* session = find_unit(run.unit);
     Result<void> recovered = fail(Fault::config, fmt::format("run {} belongs to unit `{}`, which is not configured any more", run.id, run.unit));

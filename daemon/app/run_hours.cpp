@@ -138,10 +138,14 @@ Result<RunsPass> pass_over_runs(const std::string& store_file, const RunsKnown& 
     auto seen = seen_of(**reader, row);
     if (!seen) return tl::unexpected(seen.error());
     const auto hours = known.hours.find(row.id);
-    if (hours != known.hours.end()) {
+    if (row.is_imported()) {
+      // Which old logs are brought in is a choice: hours of theirs would not be a fair share of all repairs.
+      seen->kind = kind_of(row);
+      seen->counts_nothing = true;
+    } else if (hours != known.hours.end()) {
       put_hours(*seen, hours->second);
     } else if (known.unreadable.contains(row.id)) {
-      put_hours(*seen, RunHours{row.id, {}, 0.0, 0.0, {}});
+      seen->counts_nothing = true;
     } else if (row.state == "running") {
       seen->kind = kind_of(row);
     } else if (std::chrono::steady_clock::now() > give_up_at) {
@@ -153,7 +157,7 @@ Result<RunsPass> pass_over_runs(const std::string& store_file, const RunsKnown& 
     } else {
       spdlog::warn("run {} of {} cannot be told again and counts nothing in the shop's memory: {}", row.id, row.title, fresh.error().text());
       pass.unreadable.insert(row.id);
-      put_hours(*seen, RunHours{row.id, {}, 0.0, 0.0, {}});
+      seen->counts_nothing = true;
     }
     pass.runs.push_back(std::move(*seen));
   }

@@ -31,6 +31,7 @@ struct RunSeen {
   std::string signed_by;
   std::optional<double> counted_hours;  ///< nothing until the run was told again
   std::optional<double> powered_hours;
+  bool counts_nothing = false;          ///< it cannot be told again, or was brought in from a file: nothing for the shop's memory
   std::optional<double> failed_hours;   ///< at the first trip, or alarm of a fault of the unit; only when it failed
 };
 

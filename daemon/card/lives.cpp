@@ -42,7 +42,7 @@ class Walk {
 
  private:
   void run(const RunSeen& seen) {
-    if (seen.state == "running") return;
+    if (seen.state == "running" || seen.counts_nothing) return;
     if (!seen.counted_hours || !seen.powered_hours) {
       ++lives_.runs_unread;
       return;

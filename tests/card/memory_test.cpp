@@ -144,6 +144,19 @@ TEST(Lives, OneThatRunsSaysNothingYetAndOneThatNobodyToldAgainIsNamed) {
   EXPECT_EQ(lives.runs_unread, 1u);
 }
 
+TEST(Lives, AFailedRunThatNobodyWatchedIsNoFailure) {
+  Shop shop;
+  RunSeen brought;
+  brought.unit = "a";
+  brought.state = "ended";
+  brought.word = "fail";
+  brought.counts_nothing = true;
+  shop.cards.take(brought);
+  const Lives lives = lives_of(shop.cards);
+  EXPECT_TRUE(lives.all.empty());
+  EXPECT_EQ(lives.runs_unread, 0u);
+}
+
 TEST(Lives, ByKindAndByModel) {
   Shop shop;
   shop.run("m50", "1", "pass", 24.0);

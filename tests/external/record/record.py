@@ -137,6 +137,9 @@ def main():
         assert beyond and all(p["point"].startswith("v2") for p in beyond), beyond
         for path, expected in (("/api/v1/runs/9/page.pdf", 404), ("/api/v1/runs/1/page.docx", 404), ("/api/v1/runs/1/compare?with=x", 409), ("/api/v1/runs/1/compare?with=9", 404)):
             assert fetch(http, path)[0] == expected, path
+        memory = http.get("/api/v1/memory")
+        assert memory["units"] == 0 and memory["failures"] == 0, memory  # old logs that somebody chose to bring in are no fair share of all repairs
+        assert http.get("/api/v1/bench")["units"][0]["run"] is None, "nor are they the unit's last run at the bench"
         call(options, "backup", store, folder / "copy")
         print(f"record {len((folder / 'again.zip').read_bytes()) / 1e6:.2f} MB of {HOURS} h; {len(beyond)} point beyond its uncertainty: {beyond[0]['sentence']}")
     return 0
