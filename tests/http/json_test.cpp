@@ -6,6 +6,7 @@
 #include <limits>
 #include <map>
 #include <nlohmann/json.hpp>
+#include <regex>
 #include <set>
 #include <sstream>
 #include <string>
@@ -26,7 +27,8 @@ std::map<std::string, Json> examples() {
   for (std::string line; std::getline(file, line);) {
     if (line.starts_with("## ")) heading = line.substr(3);
     if (line == "```" && is_inside) {
-      for (const std::string word : {"[unit]", "[alarm]", "[supply]", "[incident]", " alarm_figures,", " notify\n"})
+      block = std::regex_replace(block, std::regex(R"(\[[a-z_]+\])"), "[]");
+      for (const std::string word : {" alarm_figures,", " notify\n"})
         if (const auto at = block.find(word); at != std::string::npos) block.replace(at, word.size(), word.back() == ',' ? "[]," : "[]");
       found.emplace(heading, Json::parse(block));
       is_inside = false;
