@@ -25,7 +25,7 @@ function correction_form(entry, { address, done, on_close }, is_withdrawn) {
 }
 
 /** Sentences of the other kinds say by themselves what they are. */
-const NAMED = new Set(["unit", "repair", "tube", "adjustment", "remark"]);
+const NAMED = new Set(["repair", "tube", "adjustment", "remark"]);
 
 /** {head, text}: the kind, where the sentence does not begin with it; and the sentence. */
 function words_of(entry, is_over) {

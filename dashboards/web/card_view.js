@@ -8,6 +8,8 @@ import { live } from "./live.js";
 import { photo_form, photos_part } from "./photos.js";
 import { card_address, day, day_and_time, run_list } from "./runs.js";
 
+const UNREAD_MS = 3000;  // a run is read in the background when its cooling is recorded; until then its hours are not known
+
 const FACTS = [
   ["maker", "Maker"], ["model", "Model"], ["serial", "Serial number"], ["kind", "Kind"], ["nameplate", "Nameplate"], ["stock_number", "Stock number"],
 ];
@@ -46,14 +48,12 @@ function tubes_part() {
   return {
     node: el("div", {}, table, none),
     update({ tubes, entries, runs }) {
-      keep_list(body, tubes, (tube) => tube.socket, () => {
+      keep_list(body, tubes.map((tube) => ({ tube, entry: entries.find((one) => one.id === tube.entry), runs })), (item) => item.tube.socket, () => {
         const cells = [el("th", { scope: "row" }), el("td"), el("td"), el("td.meta")];
         return {
           node: el("tr", {}, ...cells),
-          update(tube) {
-            const entry = entries.find((one) => one.id === tube.entry);
-            [tube.socket, [tube.type, tube.identity].filter(Boolean).join(", "), tube_words(tube, entry, runs), entry ? `${entry.who}, ${day_and_time(entry.utc)}` : ""].forEach((text, i) => set_text(cells[i], text));
-          },
+          update: ({ tube, entry, runs: now }) =>
+            [tube.socket, [tube.type, tube.identity].filter(Boolean).join(", "), tube_words(tube, entry, now), entry ? `${entry.who}, ${day_and_time(entry.utc)}` : ""].forEach((text, i) => set_text(cells[i], text)),
         };
       });
       show(table, tubes.length > 0);
@@ -102,7 +102,7 @@ export function card_view(name) {
   const tubes = tubes_part();
   const runs = run_list("It has not run here yet.");
   const controller = new AbortController();
-  const now = { card: null };
+  const now = { card: null, timer: null };
   const heard = ({ card }) => take(card);
   const sent = { address: `${address}/entries`, done: heard };
   const history = card_history(sent);
@@ -145,19 +145,24 @@ export function card_view(name) {
     tubes.update(card);
     runs.update(card.runs);
     history.update(card.entries);
+    clearTimeout(now.timer);
+    if (card.runs.some((run) => run.verdict && run.counted_s === null)) now.timer = setTimeout(load, UNREAD_MS);
   }
 
   async function load() {
     try {
       take((await get(address, controller.signal)).card);
     } catch (error) {
-      if (!controller.signal.aborted) set_text(absent, `The card could not be read: ${error.message}`);
+      if (!controller.signal.aborted && !now.card) set_text(absent, `The card could not be read: ${error.message}`);
     }
   }
   const view = {
     node: el("div.card-view", {}, el("p.back", {}, el("a", { href: "#/units" }, "\u2190 Units")), absent, body),
     title: name,
-    leave: () => controller.abort(),
+    leave() {
+      controller.abort();
+      clearTimeout(now.timer);
+    },
   };
   load();
   return view;

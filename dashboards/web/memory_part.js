@@ -4,6 +4,7 @@ import { el, keep_list, set_text, show } from "./dom.js";
 import { survival_chart } from "./survival_chart.js";
 
 const ANY = "";
+const UNREAD_MS = 5000;
 
 const per_100 = (value) => (value < 0.05 ? "under 0.1" : value.toFixed(1));
 
@@ -44,16 +45,20 @@ export function memory_part({ has_kinds = false, heard } = {}) {
   const controller = new AbortController();
   let question = {};
   let asked = 0;
+  let timer = null;
 
   function take(memory) {
     set_text(line, memory.line);
     keep_list(sentences, numbered(memory.sentences), (item) => item.index, rows("li"));
     keep_list(cannot, numbered(memory.cannot_say), (item) => item.index, rows("li"));
     show(cannot_head, memory.cannot_say.length > 0);
-    set_text(unread, memory.runs_unread ? `${memory.runs_unread} stored ${memory.runs_unread === 1 ? "run is" : "runs are"} still being read and missing here: look again in a minute.` : "");
+    set_text(unread, memory.runs_unread ? `${memory.runs_unread} stored ${memory.runs_unread === 1 ? "run is" : "runs are"} still being read and missing here.` : "");
     show(unread, memory.runs_unread > 0);
-    show(chart.node, memory.units > 0);
-    if (memory.units > 0) {
+    clearTimeout(timer);
+    if (memory.runs_unread > 0) timer = setTimeout(() => again({}), UNREAD_MS);
+    const has_curve = memory.survival.length > 0;  // without a failure it would be a straight line that looks like a promise
+    show(chart.node, has_curve);
+    if (has_curve) {
       const words = `Share still running of ${memory.units} units, ${memory.failures} of which failed. ${memory.line}`;
       chart.update({ steps: memory.survival, last_hours: memory.last_hours, from_hours: memory.planned_hours, to_hours: memory.next_hours?.to_hours ?? memory.planned_hours + 12 }, words);
     }
@@ -79,5 +84,11 @@ export function memory_part({ has_kinds = false, heard } = {}) {
       if (!controller.signal.aborted && mine === asked) set_text(line, `The shop\u2019s memory could not be read: ${error.message}`);
     }
   }
-  return { node, ask: again, leave: () => controller.abort() };
+  return {
+    node, ask: again,
+    leave() {
+      controller.abort();
+      clearTimeout(timer);
+    },
+  };
 }

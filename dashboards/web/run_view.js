@@ -14,7 +14,7 @@ const PAGES = [
 
 function take_away(id) {
   const item = ({ end, name, what }) => el("li", {}, el("a.button", { href: `/api/v1/runs/${id}/${end}`, target: "_blank", rel: "noopener" }, name), el("span.meta", {}, what));
-  const early = el("p.meta", {}, "The run is still going on. A page made now says how far it has come; the sealed record is made when it is over.");
+  const early = el("p.meta");
   const record = item({ end: "record.zip", name: "Sealed record", what: "pages, readings, events and their digests, signed: what a stranger can check" });
   const code = el("dd");
   const key = el("dd");
@@ -27,6 +27,7 @@ function take_away(id) {
     update(run) {
       const is_over = run.state !== "running";
       show(early, !is_over);
+      set_text(early, `${run.verdict ? "It has its verdict, and how it cools down is still being recorded" : "The run is still going on"}. A page made now says how far it has come; the sealed record is made when it is over.`);
       show(record, is_over);
       show(check, is_over);
     },

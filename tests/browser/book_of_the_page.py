@@ -46,6 +46,7 @@ def a_run_has_its_pages(page, _):
     equal(page.browser.script("return [...document.querySelectorAll('.take-away a')].map((a) => a.getAttribute('href'))"),
           [f"/api/v1/runs/2/{name}" for name in ("page.pdf?paper=a4", "page.pdf?paper=letter", "page.html", "page.png", "record.zip")], "what it leads to")
     assert "Run 3" in page.browser.text("[aria-labelledby=others-head]"), "the other run of this unit"
+    page.browser.wait("code and key", lambda: page.seen(".seal dd") == ["7KQ2-M4XT-9RDA", "3f1c 77a0 52be 90d4 1188 c6e2 0b95 fa34"])
     page.browser.wait("its card", lambda: "Its card: what it is, and what was done to it" in page.seen(".places a"))
     page.has_no_complaint()
 

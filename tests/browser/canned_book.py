@@ -17,6 +17,9 @@ def runs():
     ]
 
 
+SEAL = {"code": "7KQ2-M4XT-9RDA", "key_fingerprint": "3f1c 77a0 52be 90d4 1188 c6e2 0b95 fa34"}
+
+
 # ---- cards ---------------------------------------------------------------------------------------------------------
 
 def entry(number, utc, who, kind, text, fields=None, corrects=None, corrected_by=None):
@@ -41,7 +44,7 @@ def brindlecombe():
         {"sha256": "a1" * 32, "content_type": "image/png", "caption": "the back, with its plate", "point": ""},
         {"sha256": "b2" * 32, "content_type": "image/png", "caption": "clip on the cathode resistor of V3", "point": "v3_cathode_mv"}],
         tubes=[{"socket": "V1", "type": "P25", "identity": "K-201", "prior_hours": 0.0, "entry": 6}, {**tube, "identity": "K-240", "prior_hours": 120.0, "entry": 9}], entries=[
-            entry(1, "2025-11-01T09:00:00Z", "Ada", "unit", "Brindlecombe & Daughters 35, serial B35-0117, 230 V 50 Hz", {"maker": "Brindlecombe & Daughters", "model": "35", "serial": "B35-0117", "nameplate_volts": 230.0}),
+            entry(1, "2025-11-01T09:00:00Z", "Ada", "unit", "as plated: Brindlecombe & Daughters 35, serial B35-0117, 230 V 50 Hz", {"maker": "Brindlecombe & Daughters", "model": "35", "serial": "B35-0117", "nameplate_volts": 230.0}),
             entry(2, "2025-11-01T09:20:00Z", "Ada", "photo", "photo: the back, with its plate"),
             entry(5, "2025-11-02T10:00:00Z", "Ben", "repair", "Told: hums after ten minutes. Found: two leaking coupling capacitors. Out: C7, C8. In: C7 100 nF 630 V, C8 100 nF 630 V.",
                   {"told": "hums after ten minutes", "found": "two leaking coupling capacitors", "parts_out": ["C7", "C8"], "parts_in": ["C7 100 nF 630 V", "C8 100 nF 630 V"]}),

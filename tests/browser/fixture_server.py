@@ -102,6 +102,8 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.answer(200, {"alarms": self.fixture.bench["alarms"]})
         elif url.path == "/api/v1/runs":
             self.answer(200, {"runs": canned_book.runs()})
+        elif sealed := re.fullmatch(r"/api/v1/runs/(\d+)/seal", url.path):
+            self.answer(200, {"run": int(sealed.group(1)), **canned_book.SEAL})
         elif compared := re.fullmatch(r"/api/v1/runs/(\d+)/compare", url.path):
             self.answer(200, canned_book.comparison(int(compared.group(1)), int(asked["with"])))
         elif url.path == "/api/v1/cards":
