@@ -17,7 +17,7 @@ using reliability::SoakYield;
 
 constexpr double per_cent = 100.0;
 
-std::string figure(double value) { return to_figure(value, 2); }
+std::string figure(double value) { return value == 0.0 ? "0" : to_figure(value, 2); }
 std::string share_text(double share) { return share >= 0.0995 ? fmt::format("{:.0f} %", per_cent * share) : figure(per_cent * share) + " %"; }
 std::string hours_text(double hours) { return to_figure(hours, hours < 100.0 ? 2 : 3) + " h"; }
 std::string counted(std::size_t number, const char* one, const char* many) { return fmt::format("{} {}", number, number == 1 ? one : many); }
@@ -40,12 +40,15 @@ std::string shape_sentence(const reliability::Weibull& fit) {
   return figures + ". That leaves 1 inside: whether they fail early or at any time cannot be told apart yet.";
 }
 
-void tell_survival(Advice& advice) {
+void tell_survival(Advice& advice, const std::vector<reliability::Life>& lives) {
   if (advice.failures == 0) return;
   advice.sentences.push_back(fmt::format("{} failed among {}, the latest of them at {}.", advice.failures, counted(advice.units, "repair", "repairs"), hours_text(longest_failure(advice.survival))));
   if (advice.planned_hours > advice.survival.last_hours) return;
   const auto step = reliability::survival_at(advice.survival, advice.planned_hours);
-  if (step.failures == 0) return advice.sentences.push_back(fmt::format("None of them failed within {}.", hours_text(advice.planned_hours)));
+  if (step.failures == 0) {
+    const auto ran = std::count_if(lives.begin(), lives.end(), [&](const reliability::Life& life) { return life.hours >= advice.planned_hours; });
+    return advice.sentences.push_back(fmt::format("None failed within {0}; {1} ran for {0}.", hours_text(advice.planned_hours), counted(static_cast<std::size_t>(ran), "repair", "repairs")));
+  }
   advice.sentences.push_back(fmt::format("{} are still running after {} (with 95 % confidence {} to {}).", share_text(step.survival), hours_text(advice.planned_hours), share_text(step.band.low), share_text(step.band.high)));
 }
 
@@ -136,7 +139,7 @@ Advice advise(const Lives& given, double planned_hours) {
   advice.failures = reliability::count_failures(lives);
   advice.hours = reliability::total_hours(lives);
   if (const auto curve = reliability::kaplan_meier(lives, confidence)) advice.survival = *curve;
-  tell_survival(advice);
+  tell_survival(advice, lives);
   tell_no_failure(advice, lives);
   tell_yields(advice, lives);
   tell_shape(advice, lives);

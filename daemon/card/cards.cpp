@@ -274,11 +274,11 @@ Result<void> Cards::accepts(const Entry& entry) const {
   if (auto good = check(entry); !good) return good;
   if (entry.corrects == 0) return {};
   const Card* card = find_card(entry.card);
-  const auto none = [&] { return fail(Fault::usage, fmt::format("the card {} has no entry {}", entry.card, entry.corrects), "the card shows the number of each entry"); };
+  const auto none = [&] { return fail(Fault::bad_data, fmt::format("the card {} has no entry {}", entry.card, entry.corrects), "the card shows the number of each entry"); };
   if (card == nullptr) return none();
   const auto old = std::find_if(card->entries.begin(), card->entries.end(), [&](const Entry& one) { return one.id == entry.corrects; });
   if (old == card->entries.end()) return none();
-  if (old->corrected_by != 0) return fail(Fault::usage, fmt::format("entry {} was corrected before, by entry {}", entry.corrects, old->corrected_by), fmt::format("correct entry {}", old->corrected_by));
+  if (old->corrected_by != 0) return fail(Fault::permission, fmt::format("entry {} was corrected before, by entry {}", entry.corrects, old->corrected_by), fmt::format("correct entry {}", old->corrected_by));
   if (old->kind == entry.kind) return {};
   if (old->kind == EntryKind::safety_test) return fail(Fault::usage, "a safety test is corrected by a safety test alone", "write the new one; the old one stays, struck through");
   if (entry.kind == EntryKind::remark) return {};

@@ -100,6 +100,7 @@ class Cards {
 
   /// May it be written? As check(), and: `corrects` must be an entry of this card that still stands, of the same kind or withdrawn by a remark
   /// (a safety test only by another one: what decides about leaving a unit alone is not taken back by a remark).
+  /// Fails: bad_data for an entry that is not there, permission for one that was corrected before, else usage.
   Result<void> accepts(const Entry& entry) const;
 
  private:

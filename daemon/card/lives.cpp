@@ -5,6 +5,7 @@
 namespace steadyglow::card {
 namespace {
 
+constexpr std::int64_t day_length_ms = 24LL * 3600 * 1000;
 constexpr double hours_least = 1.0 / 60.0;  ///< a unit that fails at once has lived a minute
 
 /// What happened to a unit, in order of time.
@@ -20,8 +21,8 @@ std::vector<Step> steps_of(const Card& card) {
   for (const Entry& entry : card.entries) {
     if (entry.corrected_by != 0) continue;
     if (entry.kind == EntryKind::repair || entry.kind == EntryKind::sold) steps.push_back({entry.utc_ms, nullptr, &entry});
-    // A return may be written down later than it was.
-    if (entry.kind == EntryKind::returned) steps.push_back({day_ms(entry.text("day")).value_or(entry.utc_ms), nullptr, &entry});
+    // A return may be written down later than it was; of its day the end counts, for it may have been soaked that morning.
+    if (entry.kind == EntryKind::returned) steps.push_back({std::min(entry.utc_ms, day_ms(entry.text("day")).value_or(entry.utc_ms) + day_length_ms), nullptr, &entry});
   }
   std::stable_sort(steps.begin(), steps.end(), [](const Step& a, const Step& b) { return a.utc_ms < b.utc_ms; });
   return steps;

@@ -173,7 +173,9 @@ void Routes::document(const std::vector<std::string>& parts, const Target& targe
 void Routes::make(DocumentRequest request, const Target& target, Reply reply) const {
   if (!backend_.document) return reply(nothing_here());
   for (const auto& [key, value] : target.query) request.query.emplace(key, value);
-  const auto on_worker = [&loop = loop_, reply = std::move(reply)](Result<Document> made) {
+  // Of a run it may be too early to ask; what is wrong in a question about the cards is wrong at any time.
+  const bool is_of_runs = request.what == "runs";
+  const auto on_worker = [&loop = loop_, is_of_runs, reply = std::move(reply)](Result<Document> made) {
     Response response;
     if (made) {
       response.content_type = made->content_type;
@@ -182,7 +184,7 @@ void Routes::make(DocumentRequest request, const Target& target, Reply reply) co
       // A page of the record runs nothing, even if somebody's words in it look like a program.
       if (made->content_type.starts_with("text/html")) response.fields.emplace_back("Content-Security-Policy", "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:");
     } else {
-      response = refused(made.error());
+      response = made.error().fault == Fault::usage && !is_of_runs ? refusal(400, made.error().message, made.error().hint) : refused(made.error());
     }
     boost::asio::post(loop, [response = std::move(response), reply]() mutable { reply(std::move(response)); });
   };

@@ -102,6 +102,27 @@ TEST(Lives, AReturnFailedAtSoakAndOwnerHoursTogether) {
   EXPECT_EQ(lives.returned, 1u);
 }
 
+TEST(Lives, AReturnOnTheDayOfTheSoakComesAfterIt) {
+  Shop shop;
+  shop.now_ms += 8 * ms_per_hour;
+  shop.run("m50", "1", "pass", 2.0);
+  shop.write("m50", Kind::returned, {{"day", "2026-01-01"}, {"owner_hours", 1}, {"complaint", "hum"}, {"is_fault", true}});
+  EXPECT_TRUE(lives_of(shop.cards).all.at(0).life.has_failed);
+}
+
+TEST(Lives, AReturnThatIsWrittenDownLateStillComesBeforeTheNextSoak) {
+  Shop shop;
+  shop.run("m50", "1", "pass", 24.0);
+  shop.now_ms += 48 * ms_per_hour;
+  shop.run("m50", "1", "pass", 10.0);
+  shop.now_ms += 48 * ms_per_hour;
+  shop.write("m50", Kind::returned, {{"day", "2026-01-02"}, {"owner_hours", 6}, {"complaint", "hum"}, {"is_fault", true}});
+  const Lives lives = lives_of(shop.cards);
+  ASSERT_EQ(lives.all.size(), 2u);
+  EXPECT_EQ(lives.all[0].life.hours, 30.0);
+  EXPECT_EQ(lives.all[1].life.hours, 10.0);
+}
+
 TEST(Lives, AReturnWithoutHoursCountsAsReturnedButNotAsAFailureAtAnHourThatNobodyKnows) {
   Shop shop;
   shop.run("m50", "1", "pass", 24.0);
@@ -224,6 +245,15 @@ TEST(Advice, FourFailuresDrawNoCurveAndItSaysWhatIsMissing) {
   EXPECT_FALSE(advice.next.has_value()) << "nobody ran beyond 24 h";
   EXPECT_TRUE(says(advice.cannot_say, "needs 5"));
   EXPECT_TRUE(says(advice.cannot_say, "from 24 to 36"));
+}
+
+TEST(Advice, NoneWithinThePlanSaysHowManyRanForIt) {
+  Shop shop;
+  shop.run("m50", "1", "incomplete", 0.5);
+  shop.run("m51", "2", "fail", 90.0, 91.0);
+  const Advice advice = advise(lives_of(shop.cards), 24.0);
+  EXPECT_TRUE(says(advice.sentences, "None failed within 24 h; 1 repair ran for 24 h."));
+  EXPECT_TRUE(says(advice.sentences, "find about 0 more"));
 }
 
 TEST(Advice, AnEmptyShopSaysThatItKnowsNothing) {

@@ -83,6 +83,8 @@ class RunningServer {
   bool answers_history = true;
   HistoryRequest asked_history;
   DocumentRequest asked_document;
+  Photo asked_photo;
+  bool answers_photos = true;
   std::string ordered;  ///< the last order that reached the backend
   std::atomic<int> changes{0};
 
@@ -104,14 +106,22 @@ class RunningServer {
       asked_document = request;
       if (history_thread_.joinable()) history_thread_.join();
       history_thread_ = std::thread([request, reply = std::move(reply)] {
+        if (request.what == "memory" && request.query.contains("hours")) return reply(fail(Fault::usage, "`hours` is no number"));
         if (request.run == 0) return reply(Document{"application/json", "", R"({"runs":[]})"});
         if (request.run != 3) return reply(fail(Fault::bad_data, "there is no such run"));
         if (request.name == "page.html") return reply(Document{"text/html; charset=utf-8", "B35-0117.html", "<p>", false});
         reply(Document{"application/zip", "B35-0117.zip", std::string("PK\0\1", 4), true});
       });
     };
+    backend.photo = [this](Photo photo, std::function<void(Result<nlohmann::ordered_json>)> reply) {
+      asked_photo = std::move(photo);
+      if (!answers_photos) return;
+      if (asked_photo.who.empty()) return reply(fail(Fault::usage, "`who` is empty", "say who sends it"));
+      reply(nlohmann::ordered_json{{"card", {{"name", asked_photo.card}}}});
+    };
     backend.order = [this](const Order& order) -> Result<nlohmann::ordered_json> {
       const std::string who = order.who();
+      if (order.what == "cards" && order.text("kind") == "horoscope") return fail(Fault::usage, "`horoscope` is no kind of entry", "unit, repair");
       if (order.verb == "acknowledge") {
         if (order.name != "7") return fail(Fault::bad_data, "there is no alarm " + order.name);
         note_order("acknowledge " + order.name + " " + who + " " + order.text("note"));
