@@ -92,7 +92,7 @@ Json items_of(const UnitSession& session, const Facts& facts, std::int64_t from_
   }
   if (warnings > 0) add(fmt::format("{}-warnings", *session.run_id()), fmt::format("{} warnings before and after it", warnings), "low");
   const auto& verdict = session.engine()->verdict();
-  if (verdict) add(fmt::format("{}-verdict", *session.run_id()), fmt::format("proposed: {}; look at it and sign", soak::to_word(verdict->word)), "low");
+  if (verdict && !session.engine()->signature()) add(fmt::format("{}-verdict", *session.run_id()), fmt::format("proposed: {}; look at it and sign", soak::to_word(verdict->word)), "low");
   return items;
 }
 
