@@ -252,6 +252,7 @@ escalate_high_minutes = 1200.0
 
     # ---- what came of it ----
     def truth(self):
+        wait_for("the stage's first word", self.truth_file.exists, 5)
         return json.loads(self.truth_file.read_text())
 
     def switched(self, text):

@@ -363,6 +363,7 @@ def test_message_by_every_route(night):
 def bench_opened_for_the_welded_relay(night):
     """Both units off by the contactor: the one marked, the other paused through no fault of its own. Returns the file."""
     welded, neighbour = "ombrel250", "pellisk_t1"
+    wait_for("both to be on", lambda: all(night.truth()["powered"].values()), 10)
     wait_for("the contactor", lambda: not any(night.truth()["powered"].values()), 30)
     night.wait_off(welded)
     wait_for("the loud word", lambda: loud_mails(night), 8)
