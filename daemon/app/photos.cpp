@@ -1,27 +1,18 @@
 #include <fcntl.h>
-#include <sodium.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <array>
 #include <cerrno>
 #include <cstring>
 #include <filesystem>
 
 #include "app/bench_cards.hpp"
+#include "seal/digest.hpp"
 
 namespace steadyglow::app {
 namespace {
 
-std::string digest_of(std::string_view bytes) {
-  std::array<unsigned char, crypto_hash_sha256_BYTES> sum{};
-  crypto_hash_sha256(sum.data(), reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size());
-  std::array<char, 2 * crypto_hash_sha256_BYTES + 1> hex{};
-  sodium_bin2hex(hex.data(), hex.size(), sum.data(), sum.size());
-  return hex.data();
-}
-
-bool is_digest(const std::string& text) { return text.size() == 2 * crypto_hash_sha256_BYTES && text.find_first_not_of("0123456789abcdef") == std::string::npos; }
+bool is_digest(const std::string& text) { return text.size() == seal::digest_hex_length && text.find_first_not_of("0123456789abcdef") == std::string::npos; }
 
 tl::unexpected<Error> trouble(const std::string& what, const std::string& file) { return fail(Fault::io, what + ": " + std::strerror(errno), "is the disk full, or the folder not the daemon's?", file); }
 
@@ -81,7 +72,7 @@ std::string picture_type(std::string_view bytes) {
 
 Result<std::string> keep_photo(const std::string& store_file, std::string_view bytes) {
   const std::string folder = photo_folder(store_file);
-  const std::string digest = digest_of(bytes);
+  const std::string digest = seal::sha256_hex(bytes);
   const std::string file = folder + "/" + digest;
   if (const auto there = read_all(file); there && *there == bytes) return digest;
   if (::mkdir(folder.c_str(), 0750) != 0 && errno != EEXIST) return trouble("the folder of the photos cannot be made", folder);
@@ -107,7 +98,7 @@ Result<http::Document> read_photo(const std::string& store_file, const std::stri
   auto bytes = read_all(file);
   if (!bytes) return tl::unexpected(bytes.error());
   const std::string type = picture_type(*bytes);
-  if (type.empty() || digest_of(*bytes) != digest) return fail(Fault::io, "the photo is not what it was when it came", "the disk changed it: take it from a backup", file);
+  if (type.empty() || seal::sha256_hex(*bytes) != digest) return fail(Fault::io, "the photo is not what it was when it came", "the disk changed it: take it from a backup", file);
   return http::Document{type, digest + (type == "image/png" ? ".png" : ".jpg"), std::move(*bytes), false};
 }
 

@@ -63,7 +63,7 @@ void take_photos(const card::Card& card, const std::string& store_file, record::
     const bool is_clip = !point.empty();
     if (is_clip && input.clips.size() >= clips_most) continue;
     // A name from the journal becomes part of a path: nothing but a digest may.
-    const bool is_digest = digest.size() == 64 && digest.find_first_not_of("0123456789abcdef") == std::string::npos;
+    const bool is_digest = digest.size() == seal::digest_hex_length && digest.find_first_not_of("0123456789abcdef") == std::string::npos;
     const auto bytes = is_digest ? seal::read_plain_file(store_file + ".photos/" + digest, photo_bytes_most) : fail(Fault::bad_data, "no digest");
     const bool is_whole = bytes && seal::sha256_hex(*bytes) == digest;
     if (!is_whole) {
