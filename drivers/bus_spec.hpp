@@ -47,6 +47,7 @@ struct MeterInfo {
   std::vector<ChannelInfo> channels;
   std::vector<std::string> outputs;
   std::chrono::milliseconds poll_period{};  ///< in run time
+  std::string identity;                     ///< what the device must call itself; empty: whoever answers is taken
   MeterPapers papers{};
 };
 
@@ -73,7 +74,8 @@ class BusReader {
   BusReader(const BusReader&) = delete;
   BusReader& operator=(const BusReader&) = delete;
 
-  /// Adds one meter; fills in its channels and outputs. `instrument` is null if there is no such file (already reported).
+  /// Adds one meter; fills in its channels and outputs. `info` has name, instrument and identity already: a driver that cannot
+  /// ask who answers notes a mistake at `identity` when there is one. `instrument` is null if there is no such file (already reported).
   virtual void read_meter(document::Table& meter, const InstrumentText* instrument, MeterInfo& info, Errors& errors) = 0;
   virtual std::string where() const = 0;
   virtual std::function<std::unique_ptr<Bus>()> maker() const = 0;

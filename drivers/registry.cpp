@@ -2,12 +2,12 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
 #include <chrono>
 #include <map>
 #include <memory>
 #include <string_view>
 
+#include "drivers/instrument_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
 
 namespace steadyglow::drivers {
@@ -25,20 +25,6 @@ constexpr std::array<DriverEntry, 2> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
 }};
-
-constexpr std::size_t name_length_max = 64;
-
-bool is_name(std::string_view text) {
-  const auto fits = [](unsigned char c) { return std::islower(c) != 0 || std::isdigit(c) != 0 || c == '_'; };
-  return !text.empty() && text.size() <= name_length_max && std::all_of(text.begin(), text.end(), fits);
-}
-
-std::string read_name(Table& table, std::string_view what) {
-  std::string name = table.text("name");
-  if (!name.empty() && !is_name(name))
-    table.mistake("name", "`" + name + "` is not a name for a " + std::string(what), "use a-z, 0-9 and _ only, as in analog_a");
-  return name;
-}
 
 /// The text of each instrument, asked for once per bus; a failure is reported at every meter that wants it.
 class InstrumentShelf {
@@ -120,8 +106,9 @@ std::optional<MeterAccuracy> read_accuracy(Table& meter, const std::vector<Chann
 
 MeterInfo read_meter(Table& table, BusReader& reader, InstrumentShelf& shelf, Errors& errors) {
   MeterInfo meter;
-  meter.name = read_name(table, "meter");
+  meter.name = read_name(table, "meter", "analog_a");
   meter.instrument = table.text("instrument");
+  meter.identity = table.maybe_text("identity").value_or("");
   const double seconds = table.maybe_number("poll_seconds", {poll_seconds_min, poll_seconds_max}).value_or(1.0);
   meter.poll_period = std::chrono::milliseconds{static_cast<std::int64_t>(seconds * 1000.0 + 0.5)};
   reader.read_meter(table, shelf.text_for(table, meter.instrument), meter, errors);
@@ -141,7 +128,7 @@ MeterInfo read_meter(Table& table, BusReader& reader, InstrumentShelf& shelf, Er
 std::optional<BusSpec> read_bus(Table& bus, const InstrumentFinder& find, Errors& errors) {
   const std::size_t errors_before = errors.size();
   BusSpec spec;
-  spec.name = read_name(bus, "bus");
+  spec.name = read_name(bus, "bus", "bench_1");
   const auto reader = begin(bus, spec.driver);
   auto tables = bus.tables("meter");
   // Without a driver nobody knows the other keys: to call them unknown would hide the one real mistake.

@@ -71,7 +71,7 @@ class CsvLog : public Log {
   RecordingReader recording_;
 };
 
-std::string quality_hint() { return "a value is a number, or {\"quality\":WORD}; words: over_range open_sensor stale no_answer refused implausible contact_lost"; }
+std::string quality_hint() { return "a value is a number, or {\"quality\":WORD}; words: over_range open_sensor stale no_answer refused implausible contact_lost other_meter"; }
 
 class JsonLog : public Log {
  public:

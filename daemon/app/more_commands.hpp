@@ -12,4 +12,8 @@ void add_seal_commands(CLI::App& app, int& result);      ///< the sealed record,
 void add_compare_commands(CLI::App& app, int& result);   ///< two runs
 void add_take_out_commands(CLI::App& app, int& result);  ///< readings in and out, and the whole store
 
+void add_scan_commands(CLI::App& app, int& result);      ///< what hangs on a Modbus line, and what its registers hold
+void add_scpi_commands(CLI::App& app, int& result);      ///< what answers as an SCPI instrument
+void add_devices_commands(CLI::App& app, int& result);   ///< the names of this machine's ports and sensors that stay
+
 }  // namespace steadyglow::app

@@ -50,7 +50,7 @@ std::string hint_for(const std::string& cell) {
     return "this looks like a formula of a spreadsheet: export values, not formulas; nothing was computed";
   if (has_digit(cell) && cell.find(',') != std::string::npos) return "write a decimal point, as in 379.5, and nothing between the thousands";
   if (has_digit(cell) && cell.find(';') != std::string::npos) return "part the fields with commas (RFC 4180), not with semicolons";
-  return "leave the cell empty where there is no reading; qualities: over_range open_sensor stale no_answer refused implausible contact_lost";
+  return "leave the cell empty where there is no reading; qualities: over_range open_sensor stale no_answer refused implausible contact_lost other_meter";
 }
 
 /// A header that came as one field, or nearly: how were the fields parted?

@@ -96,6 +96,9 @@ int main(int count, char** words) try {
   add_seal_commands(app, result);
   add_compare_commands(app, result);
   add_take_out_commands(app, result);
+  add_scan_commands(app, result);
+  add_scpi_commands(app, result);
+  add_devices_commands(app, result);
 
   try {
     app.parse(count, words);

@@ -5,7 +5,7 @@
 namespace steadyglow {
 namespace {
 constexpr std::array<std::string_view, quality_count> words{
-    "good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost"};
+    "good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost", "other_meter"};
 }
 
 std::string_view to_word(Quality quality) { return words[static_cast<std::size_t>(quality)]; }

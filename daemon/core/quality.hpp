@@ -15,9 +15,10 @@ enum class Quality : std::uint8_t {
   refused,       ///< the meter answered that it will not say (for example a Modbus exception)
   implausible,   ///< a sentinel, garbage, or a value that cannot be
   contact_lost,  ///< the meter is well but its clip or probe has left the unit
+  other_meter,   ///< another device answers where the bound one is expected
 };
 
-inline constexpr std::uint8_t quality_count = 8;
+inline constexpr std::uint8_t quality_count = 9;
 
 /// The word used in config, CSV, JSON, SQL and metrics alike.
 std::string_view to_word(Quality quality);

@@ -6,10 +6,10 @@ namespace steadyglow {
 namespace {
 
 constexpr std::array<std::string_view, quantity_count> quantity_words{
-    "voltage", "current", "power", "temperature", "frequency", "speed", "ratio", "energy", "state"};
+    "voltage", "current", "power", "temperature", "frequency", "speed", "ratio", "energy", "state", "resistance"};
 
 constexpr std::array<std::string_view, quantity_count> uom_lists{
-    "uV, mV, V, kV", "uA, mA, A", "mW, W, kW, V.A", "Cel", "Hz, kHz", "Hz, %, {rpm}", "1, %, dB", "J, kJ, W.h, kW.h", "1"};
+    "uV, mV, V, kV", "uA, mA, A", "mW, W, kW, V.A", "Cel", "Hz, kHz", "Hz, %, {rpm}", "1, %, dB", "J, kJ, W.h, kW.h", "1", "mOhm, Ohm, kOhm, MOhm"};
 
 constexpr std::array known{
     Uom{"uV", Quantity::voltage, 1e-6, "µV"},     Uom{"mV", Quantity::voltage, 1e-3, "mV"},
@@ -24,7 +24,9 @@ constexpr std::array known{
     Uom{"%", Quantity::ratio, 0.01, "%"},         Uom{"dB", Quantity::ratio, 1.0, "dB"},
     Uom{"J", Quantity::energy, 1.0, "J"},         Uom{"kJ", Quantity::energy, 1e3, "kJ"},
     Uom{"W.h", Quantity::energy, 3600.0, "Wh"},   Uom{"kW.h", Quantity::energy, 3.6e6, "kWh"},
-    Uom{"1", Quantity::state, 1.0, ""},
+    Uom{"1", Quantity::state, 1.0, ""},           Uom{"mOhm", Quantity::resistance, 1e-3, "mΩ"},
+    Uom{"Ohm", Quantity::resistance, 1.0, "Ω"},    Uom{"kOhm", Quantity::resistance, 1e3, "kΩ"},
+    Uom{"MOhm", Quantity::resistance, 1e6, "MΩ"},
 };
 
 }  // namespace

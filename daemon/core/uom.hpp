@@ -6,15 +6,15 @@
 namespace steadyglow {
 
 /// What is measured. The words are those of a profile's `quantity`.
-enum class Quantity : std::uint8_t { voltage, current, power, temperature, frequency, speed, ratio, energy, state };
+enum class Quantity : std::uint8_t { voltage, current, power, temperature, frequency, speed, ratio, energy, state, resistance };
 
-inline constexpr std::uint8_t quantity_count = 9;
+inline constexpr std::uint8_t quantity_count = 10;
 
 std::string_view to_word(Quantity quantity);
 std::optional<Quantity> quantity_from_word(std::string_view word);
 
 /// A unit of measure in the UCUM spelling, with its factor to the quantity's base unit
-/// (V, A, W, Cel, Hz, Hz for speed, 1, J, 1): base = factor * value.
+/// (V, A, W, Cel, Hz, Hz for speed, 1, J, 1, Ohm): base = factor * value.
 struct Uom {
   std::string_view symbol;  ///< UCUM case-sensitive symbol; points at static storage
   Quantity quantity;

@@ -43,6 +43,7 @@ std::string trouble_words(std::uint8_t trouble) {
     case Quality::refused: return "refused";
     case Quality::implausible: return "implausible";
     case Quality::contact_lost: return "contact lost";
+    case Quality::other_meter: return "another meter answered";
   }
   return "no reading";
 }

@@ -93,7 +93,7 @@ export const stage_state_words = (state) => ({ done: "done", now: "now", ahead: 
 
 export const quality_words = (quality) => ({
   good: "good", over_range: "over the meter\u2019s range", open_sensor: "sensor open", stale: "too old", no_answer: "meter does not answer",
-  refused: "meter refused", implausible: "not plausible", contact_lost: "contact lost",
+  refused: "meter refused", implausible: "not plausible", contact_lost: "contact lost", other_meter: "another meter answers",
 })[quality] ?? plain(quality);
 
 export const verdict_words = (word) => ({

@@ -7,8 +7,6 @@
 
 namespace steadyglow::drivers::modbus {
 
-inline constexpr double timeout_seconds_min = 0.02;
-inline constexpr double timeout_seconds_max = 10.0;
 inline constexpr double timeout_seconds_default = 0.5;
 
 std::unique_ptr<BusReader> begin_tcp(document::Table& bus);

@@ -36,14 +36,4 @@ double decode_raw(Type type, WordOrder order, std::span<const std::uint16_t> reg
   return static_cast<double>(std::bit_cast<float>(joined(order, registers[0], registers[1])));
 }
 
-ChannelValue judge(const Channel& channel, double raw) {
-  const double value = raw * channel.scale + channel.offset;
-  const double as_met = std::isfinite(value) ? value : 0.0;
-  for (const Sentinel& sentinel : channel.sentinels)
-    if (raw == sentinel.raw) return {as_met, sentinel.quality};
-  if (!std::isfinite(value)) return {as_met, Quality::implausible};
-  if (value < channel.plausible_low || value > channel.plausible_high) return {as_met, Quality::implausible};
-  return {value, Quality::good};
-}
-
 }  // namespace steadyglow::drivers::modbus

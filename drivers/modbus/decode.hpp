@@ -13,8 +13,4 @@ namespace steadyglow::drivers::modbus {
 /// Source: IEEE 754 binary32; two's complement for the signed types.
 double decode_raw(Type type, WordOrder order, std::span<const std::uint16_t> registers);
 
-/// Value and quality of a raw number: sentinels first, then what cannot be (NaN, infinity, outside `plausible`).
-/// A value is never bent to fit; a bad one is kept as met, or 0 where it is no number.
-ChannelValue judge(const Channel& channel, double raw);
-
 }  // namespace steadyglow::drivers::modbus

@@ -7,15 +7,12 @@
 #include <string>
 #include <vector>
 
-#include "core/quality.hpp"
-#include "core/uom.hpp"
+#include "drivers/channel.hpp"
 
 namespace steadyglow::drivers::modbus {
 
 inline constexpr int registers_per_request_limit = 125;  ///< V1.1b3, sections 6.3 and 6.4
 inline constexpr int bits_per_request_limit = 2000;      ///< V1.1b3, sections 6.1 and 6.2
-inline constexpr std::size_t channels_max = 256;
-inline constexpr std::size_t outputs_max = 64;
 
 /// The four tables of the data model (section 4.3).
 enum class RegisterTable : std::uint8_t { coil, discrete, holding, input };
@@ -26,25 +23,11 @@ enum class Type : std::uint8_t { bit, int16, uint16, int32, uint32, float32 };
 /// the high byte of a register comes first (section 4.2); the rest is the maker's choice.
 enum class WordOrder : std::uint8_t { abcd, cdab, badc, dcba };
 
-/// A raw value by which the device says that it has no reading, and what that means.
-struct Sentinel {
-  double raw = 0.0;
-  Quality quality = Quality::implausible;
-};
-
-struct Channel {
-  std::string name;
+struct Channel : ChannelRule {
   RegisterTable table = RegisterTable::input;
   std::uint16_t address = 0;  ///< zero-based, as it goes over the wire
   Type type = Type::int16;
   WordOrder order = WordOrder::abcd;
-  double scale = 1.0;  ///< value = raw * scale + offset, in the uom
-  double offset = 0.0;
-  Quantity quantity = Quantity::voltage;
-  std::string uom;
-  double plausible_low = -std::numeric_limits<double>::infinity();  ///< in the uom
-  double plausible_high = std::numeric_limits<double>::infinity();
-  std::vector<Sentinel> sentinels;
 };
 
 struct Output {

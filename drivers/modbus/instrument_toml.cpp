@@ -9,6 +9,7 @@
 
 #include "core/decimal.hpp"
 #include "document/table.hpp"
+#include "drivers/instrument_toml.hpp"
 
 namespace steadyglow::drivers::modbus {
 namespace {
@@ -19,11 +20,8 @@ using document::Table;
 constexpr std::array<std::string_view, 4> table_words{"coil", "discrete", "holding", "input"};
 constexpr std::array<std::string_view, 6> type_words{"bit", "int16", "uint16", "int32", "uint32", "float32"};
 constexpr std::array<std::string_view, 4> order_words{"ABCD", "CDAB", "BADC", "DCBA"};
-/// What a device can say of its own channel. That it did not answer, or refused, is ours to say.
-constexpr std::array<std::string_view, 5> sentinel_words{"over_range", "open_sensor", "stale", "implausible", "contact_lost"};
 constexpr int address_max = 65535;
 constexpr int gap_registers_limit = registers_per_request_limit - 2;
-constexpr std::size_t name_length_max = 64;
 
 template <class Enum, std::size_t n>
 std::optional<Enum> from_word(const std::array<std::string_view, n>& words, std::string_view word) {
@@ -35,12 +33,6 @@ std::optional<Enum> from_word(const std::array<std::string_view, n>& words, std:
 template <std::size_t n>
 std::vector<std::string_view> all(const std::array<std::string_view, n>& words) {
   return {words.begin(), words.end()};
-}
-
-std::vector<std::string_view> quantity_words() {
-  std::vector<std::string_view> words;
-  for (std::uint8_t i = 0; i < quantity_count; ++i) words.push_back(to_word(static_cast<Quantity>(i)));
-  return words;
 }
 
 /// The raw values that a type can hold: a sentinel outside could never come.
@@ -55,42 +47,6 @@ Range raw_range(Type type) {
   }
   constexpr double float_max = std::numeric_limits<float>::max();
   return {-float_max, float_max};
-}
-
-std::string read_name(Table& table, std::string_view what) {
-  std::string name = table.text("name");
-  const auto fits = [](unsigned char c) { return std::islower(c) != 0 || std::isdigit(c) != 0 || c == '_'; };
-  if (!name.empty() && (name.size() > name_length_max || !std::all_of(name.begin(), name.end(), fits)))
-    table.mistake("name", "`" + name + "` is not a name for a " + std::string(what), "use a-z, 0-9 and _ only, as in ch1");
-  return name;
-}
-
-void read_plausible(Table& table, Channel& channel) {
-  auto band = table.maybe_table("plausible");
-  if (!band) return;
-  const auto low = band->maybe_number("low");
-  const auto high = band->maybe_number("high");
-  band->done();
-  if (low) channel.plausible_low = *low;
-  if (high) channel.plausible_high = *high;
-  if (!band->has("low") && !band->has("high"))
-    table.mistake("plausible", "`plausible` has neither low nor high", "write { low = -10.5, high = 10.5 }, or one of them");
-  if (channel.plausible_low >= channel.plausible_high)
-    table.mistake("plausible", "`plausible` is impossible: low " + to_decimal(*low) + " is not below high " + to_decimal(*high), "swap them?");
-}
-
-void read_sentinels(Table& table, Channel& channel) {
-  for (Table& item : table.tables("sentinel")) {
-    Sentinel sentinel;
-    sentinel.raw = item.number("raw", raw_range(channel.type));
-    // Compared with what a float32 holds, so that 9.9e37 written in decimal meets its nearest float.
-    if (channel.type == Type::float32) sentinel.raw = static_cast<double>(static_cast<float>(sentinel.raw));
-    else if (sentinel.raw != std::floor(sentinel.raw))
-      item.mistake("raw", "`raw` is " + to_decimal(sentinel.raw) + ", but the register holds whole numbers", "give the raw register value, before scale and offset");
-    if (const auto quality = quality_from_word(item.word("quality", all(sentinel_words)))) sentinel.quality = *quality;
-    item.done();
-    channel.sentinels.push_back(sentinel);
-  }
 }
 
 /// A bit is 0 or 1 as it comes; what would bend a number has no meaning for it.
@@ -123,28 +79,21 @@ Type read_type(Table& table, RegisterTable registers) {
 
 Channel read_channel(Table& table, const Instrument& instrument, WordOrder default_order) {
   Channel channel;
-  channel.name = read_name(table, "channel");
+  static_cast<ChannelRule&>(channel) = read_channel_head(table);
   const auto registers = from_word<RegisterTable>(table_words, table.word("table", all(table_words)));
   channel.table = registers.value_or(RegisterTable::input);
   channel.address = static_cast<std::uint16_t>(table.whole("address", {0, address_max}));
   channel.type = registers ? read_type(table, channel.table) : Type::int16;
   if (!registers) (void)table.maybe_text("type");
-  const auto quantity = quantity_from_word(table.word("quantity", quantity_words()));
-  if (quantity) channel.quantity = *quantity;
-  const std::string symbol = table.text("uom");
-  channel.uom = symbol;
-  if (quantity && !symbol.empty() && !find_uom(*quantity, symbol))
-    table.mistake("uom", "`" + symbol + "` is no unit of measure for " + std::string(to_word(*quantity)), "one of: " + std::string(uoms_of(*quantity)));
   if (channel.type == Type::bit) {
     refuse_number_keys(table);
     return channel;
   }
   channel.order = from_word<WordOrder>(order_words, table.maybe_word("word_order", all(order_words)).value_or("")).value_or(default_order);
-  channel.scale = table.maybe_number("scale").value_or(1.0);
-  channel.offset = table.maybe_number("offset").value_or(0.0);
-  if (channel.scale == 0.0) table.mistake("scale", "`scale` is 0: every reading would be the same", "value = raw * scale + offset");
-  read_plausible(table, channel);
-  read_sentinels(table, channel);
+  read_channel_numbers(table, channel, raw_range(channel.type), channel.type != Type::float32);
+  // Compared with what a float32 holds, so that 9.9e37 written in decimal meets its nearest float.
+  if (channel.type == Type::float32)
+    for (Sentinel& sentinel : channel.sentinels) sentinel.raw = static_cast<double>(static_cast<float>(sentinel.raw));
   if (channel.address + width(channel.type) - 1 > address_max)
     table.mistake("address", "a 32-bit value at 65535 would reach past the last register");
   if (width(channel.type) > instrument.registers_per_request_max)
@@ -154,27 +103,14 @@ Channel read_channel(Table& table, const Instrument& instrument, WordOrder defau
 
 Output read_output(Table& table) {
   Output output;
-  output.name = read_name(table, "output");
+  output.name = read_name(table, "output", "relay_1");
   output.coil = static_cast<std::uint16_t>(table.whole("coil", {0, address_max}));
   return output;
 }
 
-void check_twice(Table& table, std::string_view what, const std::string& name, std::map<std::string, document::Place>& seen) {
-  const auto [first, is_new] = seen.emplace(name, table.place("name"));
-  if (!is_new && !name.empty())
-    table.mistake("name", std::string(what) + " `" + name + "` stands here twice", "the first is at line " + std::to_string(first->second.line));
-}
-
-WordOrder read_head(Table& top, Instrument& instrument) {
-  auto head = top.maybe_table("instrument");
-  if (!head) {
-    if (!top.has("instrument")) top.mistake("", "there is no [instrument] table", "begin with [instrument] and protocol = \"modbus\"");
-    return WordOrder::abcd;
-  }
-  instrument.title = head->maybe_text("title").value_or("");
-  (void)head->word("protocol", {"modbus"});
-  (void)head->maybe_text("source");
-  (void)head->maybe_text("note");
+WordOrder read_modbus_head(Table& top, Instrument& instrument) {
+  auto head = read_head(top, "modbus", instrument.title);
+  if (!head) return WordOrder::abcd;
   const auto order = from_word<WordOrder>(order_words, head->maybe_word("word_order", all(order_words)).value_or("ABCD"));
   instrument.gap_registers_max = head->maybe_whole("gap_registers_max", {0, gap_registers_limit}).value_or(0);
   instrument.registers_per_request_max =
@@ -191,7 +127,8 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   if (errors.size() > errors_before) return std::nullopt;
   Table top(root, file, errors);
   Instrument instrument;
-  const WordOrder order = read_head(top, instrument);
+  const WordOrder order = read_modbus_head(top, instrument);
+  if (errors.size() > errors_before) return std::nullopt;
   auto channels = top.tables("channel");
   auto outputs = top.tables("output");
   top.done();
@@ -203,7 +140,6 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   std::map<std::string, document::Place> channels_seen;
   for (Table& table : channels) {
     instrument.channels.push_back(read_channel(table, instrument, order));
-    (void)table.maybe_text("note");
     check_twice(table, "channel", instrument.channels.back().name, channels_seen);
     table.done();
   }

@@ -7,6 +7,7 @@
 
 #include "drivers/driver.hpp"
 #include "drivers/modbus/frame.hpp"
+#include "drivers/place_toml.hpp"
 
 namespace steadyglow::drivers::modbus {
 
@@ -64,19 +65,9 @@ class Link {
   virtual bool needs_sync_proof() const = 0;
 };
 
-struct TcpEnd {
-  std::string host;  ///< IPv4 address: resolving a name could block the bus for seconds
-  int port = 502;    ///< registered for Modbus (IANA)
-};
-
-enum class Parity : char { none = 'N', even = 'E', odd = 'O' };
-
-struct SerialLine {
-  std::string device;
-  int baud = 19200;  ///< default of MODBUS over Serial Line V1.02, section 2.5.1: 19200, even parity
-  Parity parity = Parity::even;
-  int stop_bits = 1;
-};
+inline constexpr int modbus_port = 502;  ///< registered for Modbus (IANA)
+/// Default of MODBUS over Serial Line V1.02, section 2.5.1: 19200, even parity.
+inline const SerialLine serial_default{.device = {}, .baud = 19200, .parity = Parity::even};
 
 /// The silence between two frames: 3.5 characters of 11 bits; fixed 1.750 ms above 19200 bit/s.
 /// Source: MODBUS over Serial Line V1.02, section 2.5.1.1.

@@ -14,7 +14,7 @@ import tempfile
 ROOMS = {
     "core": set(),
     "document": {"core"},
-    "sensor": {"core"},
+    "sensor": {"core", "document"},
     "reliability": {"core"},
     "profile": {"core", "document"},
     "analysis": {"core", "profile"},
@@ -30,7 +30,7 @@ ROOMS = {
     "notify": {"core", "document", "alarm"},
     "http": {"core"},
     "dashboards": set(),
-    "app": {"core", "document", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "reliability", "card", "record", "seal", "notify",
+    "app": {"core", "document", "sensor", "profile", "analysis", "alarm", "soak", "drivers", "acquire", "outlet", "store", "reliability", "card", "record", "seal", "notify",
             "http", "dashboards"},
 }
 PURE = {"core", "document", "sensor", "reliability", "profile", "analysis", "alarm", "soak", "card"}
@@ -51,6 +51,8 @@ LIBRARY_HOMES = {
     r"<cairo": {"daemon/notify", "daemon/record"},
     r"<pango": {"daemon/notify", "daemon/record"},
     r"<mosquitto": {"daemon/notify", "drivers/mqtt"},
+    r"<gpiod": {"drivers/gpio"},
+    r"<linux/usb/tmc": {"drivers/wire"},
 }
 BEAST_UNITS_MAX = 3
 LINES_MAX = 600

@@ -6,7 +6,7 @@ import struct
 import sys
 import zlib
 
-QUALITIES = ["good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost"]
+QUALITIES = ["good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost", "other_meter"]
 
 
 def framed(value):

@@ -17,7 +17,7 @@ import sys
 import tempfile
 import zipfile
 
-QUALITIES = ["good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost"]
+QUALITIES = ["good", "over_range", "open_sensor", "stale", "no_answer", "refused", "implausible", "contact_lost", "other_meter"]
 WHOLE = 1 << 64
 zstd = ctypes.CDLL("libzstd.so.1")
 zstd.ZSTD_decompress.restype = zstd.ZSTD_isError.restype = ctypes.c_size_t

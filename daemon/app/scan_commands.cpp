@@ -1,0 +1,7 @@
+#include "app/more_commands.hpp"
+
+namespace steadyglow::app {
+
+void add_scan_commands(CLI::App&, int&) {}
+
+}  // namespace steadyglow::app

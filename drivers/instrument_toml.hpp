@@ -1,0 +1,40 @@
+#pragma once
+/// The parts of an instrument file that are the same for every protocol.
+#include <cstddef>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "document/table.hpp"
+#include "drivers/channel.hpp"
+
+namespace steadyglow::drivers {
+
+inline constexpr std::size_t channels_max = 256;
+inline constexpr std::size_t outputs_max = 64;
+
+/// a-z, 0-9 and _; anything else is a mistake at `name`.
+std::string read_name(document::Table& table, std::string_view what, std::string_view example);
+
+/// The words of Quantity, for Table::word.
+std::vector<std::string_view> quantity_words();
+
+/// Begins with [instrument]: title, protocol (which must be `protocol`), source, note. The driver reads its own keys from
+/// what comes back, then calls done(). Nothing comes back, and a mistake is noted, when the table is missing or the file is
+/// written for another protocol: then every other mistake would be noise.
+std::optional<document::Table> read_head(document::Table& top, std::string_view protocol, std::string& title);
+
+/// Reads `name`, `quantity`, `uom`, `note`.
+ChannelRule read_channel_head(document::Table& table);
+/// Reads `scale`, `offset`, `plausible` and `sentinel`. `raw_range`: what the wire can carry; `is_whole`: nothing but whole numbers.
+void read_channel_numbers(document::Table& table, ChannelRule& rule, document::Range raw_range = {}, bool is_whole = false);
+
+/// Notes a mistake at `name` when the same name was seen before.
+void check_twice(document::Table& table, std::string_view what, const std::string& name, std::map<std::string, document::Place>& seen);
+
+/// Mistakes of one instrument file are told once, however many meters use it.
+void append_new(Errors& errors, Errors found);
+
+}  // namespace steadyglow::drivers
