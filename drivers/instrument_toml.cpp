@@ -61,23 +61,22 @@ std::vector<std::string_view> quantity_words() {
   return words;
 }
 
-std::optional<Table> read_head(Table& top, std::string_view protocol, std::string& title) {
+Head read_head(Table& top, std::string_view protocol, std::string& title) {
   auto head = top.maybe_table("instrument");
   if (!head) {
     if (!top.has("instrument")) top.mistake("", "there is no [instrument] table", "begin with [instrument] and protocol = \"" + std::string(protocol) + "\"");
-    return std::nullopt;
+    return {};
   }
   const std::string word = head->word("protocol", {protocols.begin(), protocols.end()});
-  if (word.empty()) return std::nullopt;
-  if (word != protocol) {
+  if (!word.empty() && word != protocol) {
     head->mistake("protocol", "this instrument speaks " + word + ", but the bus that names it speaks " + std::string(protocol),
                   "name an instrument with protocol = \"" + std::string(protocol) + "\" there, or put the meter on a bus of its own");
-    return std::nullopt;
+    return {.table = std::nullopt, .is_for_another = true};
   }
   title = head->maybe_text("title").value_or("");
   (void)head->maybe_text("source");
   (void)head->maybe_text("note");
-  return head;
+  return {.table = std::move(head)};
 }
 
 ChannelRule read_channel_head(Table& table) {

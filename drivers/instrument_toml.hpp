@@ -21,10 +21,13 @@ std::string read_name(document::Table& table, std::string_view what, std::string
 /// The words of Quantity, for Table::word.
 std::vector<std::string_view> quantity_words();
 
-/// Begins with [instrument]: title, protocol (which must be `protocol`), source, note. The driver reads its own keys from
-/// what comes back, then calls done(). Nothing comes back, and a mistake is noted, when the table is missing or the file is
-/// written for another protocol: then every other mistake would be noise.
-std::optional<document::Table> read_head(document::Table& top, std::string_view protocol, std::string& title);
+struct Head {
+  std::optional<document::Table> table;  ///< the driver reads its own keys from it, then calls done()
+  bool is_for_another = false;           ///< written for another protocol: every other mistake would be noise
+};
+/// Reads [instrument]: title, protocol (which must be `protocol`), source, note. A mistake is noted when the table is missing or
+/// the file is for another protocol.
+Head read_head(document::Table& top, std::string_view protocol, std::string& title);
 
 /// Reads `name`, `quantity`, `uom`, `note`.
 ChannelRule read_channel_head(document::Table& table);

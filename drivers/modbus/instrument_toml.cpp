@@ -108,8 +108,7 @@ Output read_output(Table& table) {
   return output;
 }
 
-WordOrder read_modbus_head(Table& top, Instrument& instrument) {
-  auto head = read_head(top, "modbus", instrument.title);
+WordOrder read_modbus_head(std::optional<Table>& head, Instrument& instrument) {
   if (!head) return WordOrder::abcd;
   const auto order = from_word<WordOrder>(order_words, head->maybe_word("word_order", all(order_words)).value_or("ABCD"));
   instrument.gap_registers_max = head->maybe_whole("gap_registers_max", {0, gap_registers_limit}).value_or(0);
@@ -127,8 +126,9 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   if (errors.size() > errors_before) return std::nullopt;
   Table top(root, file, errors);
   Instrument instrument;
-  const WordOrder order = read_modbus_head(top, instrument);
-  if (errors.size() > errors_before) return std::nullopt;
+  Head head = read_head(top, "modbus", instrument.title);
+  if (head.is_for_another) return std::nullopt;
+  const WordOrder order = read_modbus_head(head.table, instrument);
   auto channels = top.tables("channel");
   auto outputs = top.tables("output");
   top.done();
