@@ -99,7 +99,7 @@ Result<std::string> DescriptorWire::read_some(Deadline deadline) {
       bytes.resize(static_cast<std::size_t>(got));
       return bytes;
     }
-    if (got == 0) return lost("the other end closed the connection");
+    if (got == 0) return lost(end_words());
     if (errno == EINTR) continue;
     if (errno != EAGAIN) return lost(reason(errno));
     if (!wait_for(POLLIN, deadline)) return trouble("no answer in time");
@@ -124,7 +124,7 @@ Result<void> DescriptorWire::clear(Deadline deadline) {
   const Deadline until = std::min(deadline, Clock::now() + clear_max);
   std::size_t bytes = 0;
   while (true) {
-    if (!discard_waiting(bytes)) return trouble("the port is gone");
+    if (!discard_waiting(bytes)) return trouble(end_words());
     if (!wait_for(POLLIN, std::min(until, Clock::now() + guard_silence))) return {};
     if (Clock::now() >= until) return trouble("the line does not fall silent");
   }

@@ -24,6 +24,8 @@ class DescriptorWire : public Wire {
  protected:
   /// A descriptor that is ready for use, or why not. May throw nothing.
   virtual Result<int> connect(Deadline deadline) = 0;
+  /// What it means that a read brings nothing.
+  virtual std::string end_words() const { return "the port is gone"; }
   /// Before the descriptor is closed.
   virtual void leave() {}
   int descriptor() const { return descriptor_; }

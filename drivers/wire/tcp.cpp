@@ -51,6 +51,8 @@ class TcpWire final : public DescriptorWire {
   }
 
  private:
+  std::string end_words() const override { return "the other end closed the connection"; }
+
   Result<int> connect(Deadline deadline) override {
     NewSocket socket;
     if (socket.get() < 0) return trouble("cannot open: " + reason(errno));

@@ -1,0 +1,284 @@
+/// Bytes over real sockets and pseudo-terminals. A USBTMC device cannot be had on a machine without one: here a pseudo-terminal stands behind its
+/// path, which proves what is done where the kernel's requests are not known.
+#include "drivers/wire/wire.hpp"
+
+#include <arpa/inet.h>
+#include <fcntl.h>
+#include <gtest/gtest.h>
+#include <netinet/in.h>
+#include <poll.h>
+#include <sys/ioctl.h>
+#include <sys/socket.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include <atomic>
+#include <chrono>
+#include <cstdlib>
+#include <memory>
+#include <string>
+#include <thread>
+
+namespace steadyglow::drivers::wire {
+namespace {
+
+using namespace std::chrono_literals;
+
+/// A busy machine may wake us late.
+constexpr auto scheduling_slack = 150ms;
+
+Deadline in(std::chrono::milliseconds span) { return Clock::now() + span; }
+
+class Descriptor {
+ public:
+  explicit Descriptor(int value = -1) : value_(value) {}
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  ~Descriptor() { close(); }
+  int get() const { return value_; }
+  void reset(int value) {
+    close();
+    value_ = value;
+  }
+  void close() {
+    if (value_ >= 0) ::close(value_);
+    value_ = -1;
+  }
+  void say(const std::string& text) const { ASSERT_EQ(::write(value_, text.data(), text.size()), static_cast<ssize_t>(text.size())); }
+  std::string hear() const {
+    pollfd state{value_, POLLIN, 0};
+    char text[256];
+    if (::poll(&state, 1, 2000) <= 0) return {};
+    const ssize_t got = ::read(value_, text, sizeof text);
+    return got > 0 ? std::string(text, static_cast<std::size_t>(got)) : std::string();
+  }
+
+ private:
+  int value_;
+};
+
+/// One end of a pseudo-terminal; the wire opens the other by its name.
+struct Pty {
+  Pty() : end(::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC)) {
+    ::grantpt(end.get());
+    ::unlockpt(end.get());
+    name = ::ptsname(end.get());
+  }
+  Descriptor end;
+  std::string name;
+};
+
+struct Listener {
+  Listener() : socket(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
+    sockaddr_in address{};
+    address.sin_family = AF_INET;
+    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    socklen_t size = sizeof address;
+    EXPECT_EQ(::bind(socket.get(), reinterpret_cast<sockaddr*>(&address), size), 0);
+    EXPECT_EQ(::listen(socket.get(), 4), 0);
+    ::getsockname(socket.get(), reinterpret_cast<sockaddr*>(&address), &size);
+    port = ntohs(address.sin_port);
+  }
+  int take() const { return ::accept4(socket.get(), nullptr, nullptr, SOCK_CLOEXEC); }
+  TcpEnd end() const { return {"127.0.0.1", port}; }
+  Descriptor socket;
+  int port = 0;
+};
+
+SerialEnd line_at(const std::string& name) { return {.line = {.device = name, .baud = 9600}}; }
+
+TEST(Wire, CarriesBytesBothWaysOverTcp) {
+  const Listener listener;
+  BusCounters counters;
+  const auto wire = make_wire(listener.end(), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  const Descriptor device(listener.take());
+  ASSERT_TRUE(wire->write("*IDN?\n", in(1s)));
+  EXPECT_EQ(device.hear(), "*IDN?\n");
+  device.say("a");
+  EXPECT_EQ(wire->read_some(in(1s)).value(), std::string("a"));
+}
+
+TEST(Wire, CarriesEveryByteOverASerialLineAsItIs) {
+  Pty pty;
+  BusCounters counters;
+  const auto wire = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  std::string all;
+  for (int i = 0; i < 256; ++i) all += static_cast<char>(i);
+  pty.end.say(all);
+  std::string got;
+  while (got.size() < all.size()) {
+    const auto some = wire->read_some(in(1s));
+    ASSERT_TRUE(some) << some.error().text();
+    got += *some;
+  }
+  EXPECT_EQ(got, all);
+  ASSERT_TRUE(wire->write(all, in(1s)));
+  std::string heard;
+  while (heard.size() < all.size()) {
+    const std::string some = pty.end.hear();
+    ASSERT_FALSE(some.empty());
+    heard += some;
+  }
+  EXPECT_EQ(heard, all);
+}
+
+TEST(Wire, SilenceEndsAtTheDeadlineAndLeavesItOpen) {
+  Pty pty;
+  const Listener listener;
+  BusCounters counters;
+  for (const Place& place : {Place(line_at(pty.name)), Place(listener.end())}) {
+    const auto wire = make_wire(place, counters);
+    ASSERT_TRUE(wire->open(in(1s)));
+    const auto began = Clock::now();
+    const auto some = wire->read_some(in(80ms));
+    ASSERT_FALSE(some);
+    EXPECT_EQ(some.error().message, "no answer in time");
+    EXPECT_TRUE(wire->is_open());
+    EXPECT_GE(Clock::now() - began, 80ms);
+    EXPECT_LT(Clock::now() - began, 80ms + scheduling_slack);
+  }
+}
+
+TEST(Wire, AnEndThatLeftClosesIt) {
+  BusCounters counters;
+  auto pty = std::make_unique<Pty>();
+  const auto line = make_wire(line_at(pty->name), counters);
+  ASSERT_TRUE(line->open(in(1s)));
+  pty.reset();
+  EXPECT_EQ(line->read_some(in(1s)).error().message, "the port is gone");
+  EXPECT_FALSE(line->is_open());
+  const Listener listener;
+  const auto tcp = make_wire(listener.end(), counters);
+  ASSERT_TRUE(tcp->open(in(1s)));
+  Descriptor(listener.take()).close();
+  EXPECT_FALSE(tcp->read_some(in(1s)));
+  EXPECT_FALSE(tcp->is_open());
+}
+
+TEST(Wire, APortThatIsNotThereIsNotTriedAtEachCall) {
+  BusCounters counters;
+  Listener listener;
+  const auto wire = make_wire(listener.end(), counters);
+  listener.socket.close();
+  const auto first = wire->open(in(1s));
+  ASSERT_FALSE(first);
+  EXPECT_NE(first.error().message.find("refused"), std::string::npos) << first.error().text();
+  const Listener other;  // what the next try would find is not asked for yet
+  const auto began = Clock::now();
+  EXPECT_FALSE(wire->open(in(1s)));
+  EXPECT_LT(Clock::now() - began, 20ms);
+  EXPECT_EQ(wire->session(), 0u);
+}
+
+TEST(Wire, CountsItsOpenings) {
+  Pty pty;
+  BusCounters counters;
+  const auto wire = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  ASSERT_TRUE(wire->open(in(1s)));
+  EXPECT_EQ(wire->session(), 1u);
+  wire->close();
+  ASSERT_TRUE(wire->open(in(1s)));
+  EXPECT_EQ(wire->session(), 2u);
+  EXPECT_EQ(counters.reconnects, 1u);
+}
+
+TEST(Wire, ASerialLineHasOneOwner) {
+  Pty pty;
+  BusCounters counters;
+  const auto first = make_wire(line_at(pty.name), counters);
+  const auto second = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(first->open(in(1s)));
+  const auto opened = second->open(in(1s));
+  ASSERT_FALSE(opened);
+  EXPECT_NE(opened.error().message.find("another program holds it"), std::string::npos) << opened.error().text();
+  first->close();
+  EXPECT_TRUE(second->open_now(in(1s)));
+}
+
+TEST(Wire, ClearingALineThrowsAwayWhatComesUntilItIsSilent) {
+  Pty pty;
+  BusCounters counters;
+  const auto wire = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  pty.end.say("late 1\n");
+  std::thread dribble([&] {
+    std::this_thread::sleep_for(15ms);
+    pty.end.say("late 2\n");
+  });
+  ASSERT_TRUE(wire->clear(in(1s)));
+  dribble.join();
+  pty.end.say("now\n");
+  EXPECT_EQ(wire->read_some(in(1s)).value(), "now\n");
+}
+
+TEST(Wire, ALineThatNeverFallsSilentHoldsNobody) {
+  Pty pty;
+  BusCounters counters;
+  const auto wire = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  std::atomic<bool> is_over{false};
+  ::fcntl(pty.end.get(), F_SETFL, O_NONBLOCK);
+  std::thread babble([&] {
+    // Never a pause of guard_silence, also when the machine is busy: the buffer between the two is kept full.
+    while (!is_over)
+      if (::write(pty.end.get(), "babble\n", 7) < 0) std::this_thread::yield();
+  });
+  std::this_thread::sleep_for(20ms);
+  const auto began = Clock::now();
+  EXPECT_FALSE(wire->clear(in(5s)));
+  EXPECT_LT(Clock::now() - began, clear_max + scheduling_slack);
+  is_over = true;
+  babble.join();
+}
+
+TEST(Wire, ClearingATcpConnectionMakesItAnewSoThatALateAnswerDiesWithTheOld) {
+  const Listener listener;
+  BusCounters counters;
+  const auto wire = make_wire(listener.end(), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  const Descriptor old(listener.take());
+  old.say("late\n");
+  ASSERT_TRUE(wire->clear(in(1s)));
+  const Descriptor fresh(listener.take());
+  EXPECT_EQ(wire->session(), 2u);
+  EXPECT_FALSE(wire->read_some(in(30ms)));
+  fresh.say("now\n");
+  EXPECT_EQ(wire->read_some(in(1s)).value(), "now\n");
+}
+
+TEST(Wire, ADeviceFileWithoutUsbRequestsIsReadAsBytes) {
+  Pty pty;
+  termios raw{};
+  ::tcgetattr(pty.end.get(), &raw);
+  ::cfmakeraw(&raw);
+  ::tcsetattr(pty.end.get(), TCSANOW, &raw);
+  BusCounters counters;
+  const auto wire = make_wire(UsbTmc{pty.name}, counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  ASSERT_TRUE(wire->write("*IDN?\n", in(1s)));
+  EXPECT_EQ(pty.end.hear(), "*IDN?\n");
+  pty.end.say("maker\n");
+  EXPECT_EQ(wire->read_some(in(1s)).value(), "maker\n");
+  pty.end.say("late\n");
+  ASSERT_TRUE(wire->clear(in(1s)));
+  EXPECT_FALSE(wire->read_some(in(50ms)));
+  EXPECT_TRUE(wire->is_open());
+}
+
+TEST(Wire, APeerThatTakesNoBytesHoldsNobodyPastTheDeadline) {
+  const Listener listener;
+  BusCounters counters;
+  const auto wire = make_wire(listener.end(), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  const Descriptor device(listener.take());
+  const std::string much(64 * 1024 * 1024, 'x');
+  const auto began = Clock::now();
+  EXPECT_FALSE(wire->write(much, in(100ms)));
+  EXPECT_LT(Clock::now() - began, 100ms + 3 * scheduling_slack);
+}
+
+}  // namespace
+}  // namespace steadyglow::drivers::wire
