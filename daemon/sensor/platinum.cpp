@@ -45,6 +45,11 @@ Result<Celsius> platinum_temperature(Ohms at_zero, Ohms resistance) {
   return Celsius{std::clamp(t, platinum_low.value, platinum_high.value)};
 }
 
+double platinum_sensitivity(Ohms at_zero, Celsius temperature) {
+  const double t = temperature.value;
+  return at_zero.value * (t < 0.0 ? slope_below_zero(t) : a + 2.0 * b * t);
+}
+
 CelsiusDelta platinum_tolerance(PlatinumClass tolerance_class, Celsius temperature) {
   const double t = std::abs(temperature.value);
   switch (tolerance_class) {

@@ -25,6 +25,9 @@ enum class PlatinumClass : std::uint8_t { aa, a, b, c };
 /// (0.005 % of R0) beyond a border count as the border.
 [[nodiscard]] Result<Celsius> platinum_temperature(Ohms at_zero, Ohms resistance);
 
+/// dR/dt in ohm per kelvin, from the same functions.
+double platinum_sensitivity(Ohms at_zero, Celsius temperature);
+
 /// What a sensor of a class may be off at a temperature, either way: AA 0.1 + 0.0017|t|, A 0.15 + 0.002|t|,
 /// B 0.3 + 0.005|t|, C 0.6 + 0.01|t|, in kelvin. Source: IEC 60751:2008 (C from memory).
 CelsiusDelta platinum_tolerance(PlatinumClass tolerance_class, Celsius temperature);

@@ -97,6 +97,38 @@ double solve(ThermocoupleType type, double millivolts, double low, double high) 
   return celsius;
 }
 
+/// One cell of the standard's table: the greater of `fixed` and `share` |t|, in kelvin, from `low` to `high` degC.
+struct Tolerance {
+  double low = 0.0;
+  double high = 0.0;
+  double fixed = 0.0;
+  double share = 0.0;
+};
+
+std::optional<Tolerance> tolerance_of(ThermocoupleType type, ThermocoupleClass tolerance_class) {
+  using Type = ThermocoupleType;
+  const bool is_t = type == Type::t, is_j = type == Type::j, is_e = type == Type::e;
+  switch (type) {
+    case Type::r:
+    case Type::s:
+      if (tolerance_class == ThermocoupleClass::one) return Tolerance{0.0, 1600.0, 1.0, 0.0};  // and more from 1100 degC: see below
+      if (tolerance_class == ThermocoupleClass::two) return Tolerance{0.0, 1600.0, 1.5, 0.0025};
+      return std::nullopt;
+    case Type::b:
+      if (tolerance_class == ThermocoupleClass::two) return Tolerance{600.0, 1700.0, 0.0, 0.0025};
+      if (tolerance_class == ThermocoupleClass::three) return Tolerance{600.0, 1700.0, 4.0, 0.005};
+      return std::nullopt;
+    default: break;
+  }
+  switch (tolerance_class) {
+    case ThermocoupleClass::one: return Tolerance{-40.0, is_t ? 350.0 : is_j ? 750.0 : is_e ? 800.0 : 1000.0, is_t ? 0.5 : 1.5, 0.004};
+    case ThermocoupleClass::two: return Tolerance{-40.0, is_t ? 350.0 : is_j ? 750.0 : is_e ? 900.0 : 1200.0, is_t ? 1.0 : 2.5, 0.0075};
+    case ThermocoupleClass::three: break;
+  }
+  if (is_j) return std::nullopt;
+  return Tolerance{-200.0, 40.0, is_t ? 1.0 : 2.5, 0.015};
+}
+
 }  // namespace
 
 char letter_of(ThermocoupleType type) { return letters[static_cast<std::size_t>(type)]; }
@@ -143,5 +175,17 @@ Result<Celsius> thermocouple_tip(ThermocoupleType type, Millivolts at_terminals,
   }
   return thermocouple_temperature(type, at_terminals + *of_terminals);
 }
+
+std::optional<CelsiusDelta> thermocouple_tolerance(ThermocoupleType type, ThermocoupleClass tolerance_class, Celsius temperature) {
+  const auto tolerance = tolerance_of(type, tolerance_class);
+  const double t = temperature.value;
+  if (!tolerance || t < tolerance->low || t > tolerance->high) return std::nullopt;
+  constexpr double noble_share = 0.003, noble_from = 1100.0;
+  const bool is_noble_first = tolerance_class == ThermocoupleClass::one && (type == ThermocoupleType::r || type == ThermocoupleType::s);
+  if (is_noble_first && t > noble_from) return CelsiusDelta{1.0 + noble_share * (t - noble_from)};
+  return CelsiusDelta{std::max(tolerance->fixed, tolerance->share * std::abs(t))};
+}
+
+bool has_class(ThermocoupleType type, ThermocoupleClass tolerance_class) { return tolerance_of(type, tolerance_class).has_value(); }
 
 }  // namespace steadyglow::sensor

@@ -49,4 +49,14 @@ ThermocoupleRange thermocouple_range(ThermocoupleType type);
 /// The temperature at the tip, from the millivolts at the terminals and the temperature of these terminals.
 [[nodiscard]] Result<Celsius> thermocouple_tip(ThermocoupleType type, Millivolts at_terminals, Celsius terminals);
 
+/// Tolerance classes of IEC 60584-1:2013 (before: IEC 60584-2), for wire as delivered; it ages.
+enum class ThermocoupleClass : std::uint8_t { one = 1, two = 2, three = 3 };
+
+/// What a thermocouple of a class may be off at a temperature, either way, in kelvin: type K class 1 the greater of 1.5 and 0.004|t|,
+/// class 2 the greater of 2.5 and 0.0075|t|. Nothing outside the span for which the class is defined, and for a class that a type has not.
+/// Source: IEC 60584-2:1982 with its amendment 1:1989, as makers print its table.
+std::optional<CelsiusDelta> thermocouple_tolerance(ThermocoupleType type, ThermocoupleClass tolerance_class, Celsius temperature);
+/// Does the standard have this class for this type? B has no class 1; J, R and S have no class 3.
+bool has_class(ThermocoupleType type, ThermocoupleClass tolerance_class);
+
 }  // namespace steadyglow::sensor
