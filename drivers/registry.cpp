@@ -9,6 +9,7 @@
 
 #include "drivers/instrument_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
+#include "drivers/sysfs/bus_toml.hpp"
 
 namespace steadyglow::drivers {
 namespace {
@@ -21,9 +22,10 @@ struct DriverEntry {
 };
 
 // One line per driver.
-constexpr std::array<DriverEntry, 2> registry{{
+constexpr std::array<DriverEntry, 3> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
+    {"sysfs", sysfs::begin},
 }};
 
 /// The text of each instrument, asked for once per bus; a failure is reported at every meter that wants it.
@@ -147,6 +149,7 @@ std::optional<BusSpec> read_bus(Table& bus, const InstrumentFinder& find, Errors
   }
   if (errors.size() > errors_before) return std::nullopt;
   spec.where = reader->where();
+  spec.may_cut_alone = reader->may_cut_alone();
   spec.make = reader->maker();
   return spec;
 }

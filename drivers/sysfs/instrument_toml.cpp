@@ -1,0 +1,96 @@
+#include "drivers/sysfs/instrument_toml.hpp"
+
+#include <algorithm>
+#include <array>
+#include <map>
+#include <string>
+
+#include "document/table.hpp"
+#include "drivers/instrument_toml.hpp"
+
+namespace steadyglow::drivers::sysfs {
+namespace {
+
+using document::Table;
+
+constexpr std::size_t name_length_max = 64;
+
+/// One file of the device's own folder: no way to anywhere else.
+bool is_file_name(const std::string& name) { return !name.empty() && name.size() <= name_length_max && name.front() != '.' && name.find('/') == std::string::npos; }
+
+void check_file(Table& table, Kind kind, const Channel& channel) {
+  if (channel.file.empty()) return;
+  if (!is_file_name(channel.file)) return table.mistake("file", "`" + channel.file + "` is no file of the device's own folder", "a plain name, as in temp1_input");
+  const std::string_view prefix = file_prefix(kind, channel.quantity);
+  if (!prefix.empty() && !channel.file.starts_with(prefix))
+    table.mistake("file", "the kernel does not keep a " + std::string(to_word(channel.quantity)) + " in `" + channel.file + "`", "such a file begins with " + std::string(prefix));
+}
+
+Channel read_channel(Table& table, Kind kind) {
+  Channel channel;
+  static_cast<ChannelRule&>(channel) = read_channel_head(table);
+  read_channel_numbers(table, channel);
+  if (kind == Kind::w1) {
+    if (channel.quantity != Quantity::temperature) table.mistake("quantity", "a 1-Wire thermometer measures a temperature");
+    return channel;
+  }
+  channel.file = table.maybe_text("file").value_or("");
+  if (kind == Kind::hwmon) channel.label = table.maybe_text("label").value_or("");
+  check_file(table, kind, channel);
+  if (channel.file.empty() == channel.label.empty())
+    table.mistake("file", kind == Kind::hwmon ? "a channel is found by its `file` or by its `label`: one of the two" : "`file` is missing",
+                  kind == Kind::hwmon ? "label = \"Board\", or file = \"temp1_input\"" : "file = \"in_voltage0_raw\"");
+  if (!channel.label.empty() && file_prefix(kind, channel.quantity).empty())
+    table.mistake("label", "a " + std::string(to_word(channel.quantity)) + " cannot be found by its label", "name its file");
+  return channel;
+}
+
+}  // namespace
+
+std::string_view file_prefix(Kind kind, Quantity quantity) {
+  if (kind == Kind::w1) return {};
+  const bool is_hwmon = kind == Kind::hwmon;
+  switch (quantity) {
+    case Quantity::voltage: return is_hwmon ? "in" : "in_voltage";
+    case Quantity::temperature: return is_hwmon ? "temp" : "in_temp";
+    case Quantity::current: return is_hwmon ? "curr" : "in_current";
+    case Quantity::power: return is_hwmon ? "power" : "in_power";
+    case Quantity::energy: return is_hwmon ? "energy" : "in_energy";
+    case Quantity::speed: return is_hwmon ? "fan" : "in_anglvel";
+    case Quantity::resistance: return is_hwmon ? "" : "in_resistance";
+    case Quantity::frequency:
+    case Quantity::ratio:
+    case Quantity::state: break;
+  }
+  return {};
+}
+
+std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
+  const std::size_t errors_before = errors.size();
+  const document::Node root = document::parse(text, file, errors);
+  if (errors.size() > errors_before) return std::nullopt;
+  Table top(root, file, errors);
+  Instrument instrument;
+  Head head = read_head(top, "sysfs", instrument.title);
+  if (head.is_for_another || !head.table) return std::nullopt;
+  constexpr std::array<std::string_view, 3> kinds{"w1", "hwmon", "iio"};
+  const std::string kind = head.table->word("kind", {kinds.begin(), kinds.end()});
+  head.table->done();
+  if (kind.empty()) return std::nullopt;
+  instrument.kind = static_cast<Kind>(std::find(kinds.begin(), kinds.end(), kind) - kinds.begin());
+  auto channels = top.tables("channel");
+  top.done();
+  if (channels.empty()) top.mistake("", "an instrument needs at least one [[channel]]");
+  if (channels.size() > channels_max) top.mistake("channel", std::to_string(channels.size()) + " channels are more than " + std::to_string(channels_max));
+  if (instrument.kind == Kind::w1 && channels.size() > 1) top.mistake("channel", "a 1-Wire thermometer has one channel", "each thermometer is a meter of its own, with its rom");
+  std::map<std::string, document::Place> names;
+  for (Table& table : channels) {
+    instrument.channels.push_back(read_channel(table, instrument.kind));
+    check_twice(table, "channel", instrument.channels.back().name, names);
+    table.done();
+  }
+  if (errors.size() > errors_before) return std::nullopt;
+  return instrument;
+}
+
+}  // namespace steadyglow::drivers::sysfs
