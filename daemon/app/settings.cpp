@@ -369,7 +369,17 @@ class Loader {
       const auto& outlet = settings_.units[i].outlet;
       if (outlet && !used_outputs_.emplace(outlet->bus, outlet->meter, outlet->output).second)
         tables[i].mistake("outlet", "another unit or a bench has this outlet already", "cutting one must not cut the other");
+      if (outlet && !settings_.buses[outlet->bus].may_cut_alone && !has_second_cut(settings_.units[i]))
+        tables[i].mistake("outlet", fmt::format("an outlet on `{}` is not enough to cut a unit", settings_.buses[outlet->bus].name),
+                          "a radio, a broker and the plug's own program stand between the order and the contact, and a plug remembers that it was on: give the bench a [bench.contactor] on a relay module");
     }
+  }
+
+  /// A contactor of its bench that is wired to this machine.
+  bool has_second_cut(const UnitSettings& unit) const {
+    if (!unit.bench_index) return false;
+    const auto& contactor = settings_.benches[*unit.bench_index].contactor;
+    return contactor && settings_.buses[contactor->bus].may_cut_alone;
   }
 
   std::string file_;
