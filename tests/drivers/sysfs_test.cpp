@@ -1,0 +1,391 @@
+#include "drivers/sysfs/sysfs_bus.hpp"
+
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+
+#include <array>
+#include <atomic>
+#include <fstream>
+#include <memory>
+#include <sstream>
+#include <thread>
+
+#include "drivers/registry.hpp"
+#include "drivers/sysfs/w1.hpp"
+#include "drivers/sysfs_tree.hpp"
+
+namespace steadyglow::drivers::sysfs {
+namespace {
+
+using namespace std::chrono_literals;
+using tests::SysfsTree;
+
+const std::string rom = "28-0316a2795cff";
+const std::string other_rom = "28-0417c13b21ee";
+
+Result<InstrumentText> find(const std::string& name) {
+  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
+  std::ifstream stream(file);
+  std::stringstream text;
+  text << stream.rdbuf();
+  if (!stream) return fail(Fault::config, "no file " + file);
+  return InstrumentText{file, text.str()};
+}
+
+struct Read {
+  std::optional<BusSpec> spec;
+  std::string said;
+};
+
+Read read_config(const std::string& root, const std::string& meters) {
+  Errors errors;
+  const document::Node node = document::parse("[[bus]]\nname = \"kernel\"\ndriver = \"sysfs\"\nroot = \"" + root + "\"\n" + meters, "bench.toml", errors);
+  document::Table top(node, "bench.toml", errors);
+  auto buses = top.tables("bus");
+  Read read;
+  read.spec = read_bus(buses.at(0), find, errors);
+  for (const Error& error : errors) read.said += error.text() + "\n";
+  return read;
+}
+
+std::string meter(const std::string& instrument, const std::string& keys) { return "[[bus.meter]]\nname = \"m\"\ninstrument = \"" + instrument + "\"\n" + keys + "\n"; }
+
+std::unique_ptr<Bus> make(const SysfsTree& tree, const std::string& meters) {
+  const Read read = read_config(tree.root(), meters);
+  EXPECT_TRUE(read.spec.has_value()) << read.said;
+  return read.spec ? read.spec->make() : nullptr;
+}
+
+bool holds(const std::string& text, std::string_view part) { return text.find(part) != std::string::npos; }
+
+/// A thermometer's bus with a clock that is set by hand.
+struct Thermometer {
+  SysfsTree tree;
+  Clock::time_point now{};
+  std::unique_ptr<Bus> bus;
+
+  Thermometer() {
+    Channel channel;
+    channel.name = "celsius";
+    channel.quantity = Quantity::temperature;
+    channel.uom = "Cel";
+    channel.scale = 0.001;
+    MeterSetup setup{.name = "room", .instrument = {"", Kind::w1, {channel}}, .rom = rom, .chip = {}, .device = {}, .identity = rom};
+    bus = std::make_unique<SysfsBus>(tree.root(), std::vector{setup}, [this] { return now; });
+  }
+  ChannelValue read(const std::string& millidegrees, std::chrono::seconds later = 5s) {
+    now += later;
+    tree.thermometer(rom, millidegrees);
+    return bus->read(0).channels[0];
+  }
+};
+
+// Analog Devices (Maxim) application note 27: the number A2 00 00 00 01 B8 1C 02 has A2 as its CRC.
+TEST(W1, ReckonsTheCrcOfTheApplicationNote) {
+  constexpr std::array<std::uint8_t, 7> number{0x02, 0x1C, 0xB8, 0x01, 0x00, 0x00, 0x00};
+  EXPECT_EQ(w1_crc(number), 0xA2);
+}
+
+std::string slave_file(std::array<std::uint8_t, 9> bytes, const std::string& verdict, const std::string& millidegrees) {
+  std::string row;
+  constexpr std::string_view figures = "0123456789abcdef";
+  for (const std::uint8_t byte : bytes) row += std::string{figures[byte >> 4], figures[byte & 15]} + " ";
+  return row + ": crc=00 " + verdict + "\n" + row + "t=" + millidegrees + "\n";
+}
+
+std::array<std::uint8_t, 9> scratchpad() {
+  std::array<std::uint8_t, 9> bytes{0x72, 0x01, 0x4b, 0x46, 0x7f, 0xff, 0x0e, 0x10, 0x00};
+  bytes[8] = w1_crc({bytes.data(), 8});
+  return bytes;
+}
+
+TEST(W1, ReadsTheTwoLinesOfAnOlderKernel) { EXPECT_EQ(parse_w1_slave(slave_file(scratchpad(), "YES", "23125")), 23125); }
+TEST(W1, ReadsBelowZero) { EXPECT_EQ(parse_w1_slave(slave_file(scratchpad(), "YES", "-1250")), -1250); }
+TEST(W1, BelievesTheKernelsNo) { EXPECT_EQ(parse_w1_slave(slave_file(scratchpad(), "NO", "23125")), std::nullopt); }
+TEST(W1, ChecksTheCrcItself) {
+  auto bytes = scratchpad();
+  bytes[0] ^= 0x01;
+  EXPECT_EQ(parse_w1_slave(slave_file(bytes, "YES", "23125")), std::nullopt);
+}
+TEST(W1, AShortCircuitIsNoTemperature) { EXPECT_EQ(parse_w1_slave(slave_file({}, "YES", "0")), std::nullopt); }
+TEST(W1, RefusesEveryCutFile) {
+  const std::string whole = slave_file(scratchpad(), "YES", "23125");
+  for (std::size_t size = 0; size < whole.size() - 6; ++size) EXPECT_EQ(parse_w1_slave(whole.substr(0, size)), std::nullopt) << size;
+}
+
+TEST(Thermometer, GivesDegrees) {
+  Thermometer room;
+  const ChannelValue value = room.read("23125");
+  EXPECT_EQ(value.quality, Quality::good);
+  EXPECT_DOUBLE_EQ(value.value, 23.125);
+}
+TEST(Thermometer, NamesItself) {
+  Thermometer room;
+  room.tree.thermometer(rom, "23125");
+  EXPECT_EQ(room.bus->read(0).identity, rom);
+}
+TEST(Thermometer, EightyFiveOutOfNowhereIsNoTemperature) {
+  Thermometer room;
+  (void)room.read("23125");
+  EXPECT_EQ(room.read("85000").quality, Quality::implausible);
+  EXPECT_EQ(room.read("23187").quality, Quality::good);
+}
+TEST(Thermometer, EightyFiveFirstOfAllIsNoTemperature) {
+  Thermometer room;
+  EXPECT_EQ(room.read("85000").quality, Quality::implausible);
+  EXPECT_EQ(room.read("85000").quality, Quality::implausible);
+}
+TEST(Thermometer, EightyFiveOnTheWayUpIsATemperature) {
+  Thermometer room;
+  (void)room.read("83500");
+  EXPECT_EQ(room.read("85000").quality, Quality::good);
+  EXPECT_EQ(room.read("85000").quality, Quality::good);
+}
+TEST(Thermometer, EightyFiveIsNotBelievedForEver) {
+  Thermometer room;
+  (void)room.read("83500");
+  EXPECT_EQ(room.read("85000", 61s).quality, Quality::implausible);
+}
+TEST(Thermometer, WeakPowerIsNoTemperature) {
+  Thermometer room;
+  EXPECT_EQ(room.read("127937").quality, Quality::implausible);
+}
+TEST(Thermometer, AMissingOneDoesNotAnswer) {
+  Thermometer room;
+  const MeterReply reply = room.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::no_answer);
+  EXPECT_FALSE(reply.is_answered);
+}
+TEST(Thermometer, OneInItsPlaceIsNamedAndNotRead) {
+  Thermometer room;
+  (void)room.read("23125");
+  room.tree.remove_thermometer(rom);
+  room.tree.thermometer(other_rom, "61000");
+  const MeterReply reply = room.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::no_answer);
+  EXPECT_TRUE(holds(reply.trouble, rom) && holds(reply.trouble, other_rom)) << reply.trouble;
+}
+TEST(Thermometer, IsBackByItselfAndCounted) {
+  Thermometer room;
+  (void)room.read("23125");
+  room.tree.remove_thermometer(rom);
+  (void)room.bus->read(0);
+  EXPECT_EQ(room.read("23250").quality, Quality::good);
+  EXPECT_EQ(room.bus->counters().reconnects, 1u);
+}
+TEST(Thermometer, AnotherNumberInItsFolderIsAnotherMeter) {
+  Thermometer room;
+  room.tree.thermometer(rom, "23125");
+  room.tree.write("devices/w1_bus_master1/" + rom + "/name", other_rom + "\n");
+  const MeterReply reply = room.bus->read(0);
+  EXPECT_TRUE(reply.is_stranger);
+  EXPECT_EQ(reply.channels[0].quality, Quality::other_meter);
+  EXPECT_TRUE(holds(reply.trouble, "`" + other_rom + "` answers where `" + rom + "` is bound")) << reply.trouble;
+}
+TEST(Thermometer, ReadsTheOlderFileWhereTheNewerIsMissing) {
+  Thermometer room;
+  room.tree.thermometer(rom, "");
+  room.tree.write("devices/w1_bus_master1/" + rom + "/w1_slave", slave_file(scratchpad(), "YES", "23125"));
+  EXPECT_DOUBLE_EQ(room.bus->read(0).channels[0].value, 23.125);
+}
+TEST(Thermometer, WhatIsNoNumberIsImplausible) {
+  Thermometer room;
+  for (const char* text : {"", "23.125", "warm", "23125 23125", "nan", "1e300"}) EXPECT_EQ(room.read(std::string(text) + " ").quality, Quality::implausible) << text;
+}
+TEST(Thermometer, AFileWithoutEndIsImplausible) {
+  Thermometer room;
+  room.tree.thermometer(rom, "");
+  tests::fs::create_symlink("/dev/zero", room.tree.root() + "/devices/w1_bus_master1/" + rom + "/temperature");
+  EXPECT_EQ(room.bus->read(0).channels[0].quality, Quality::implausible);
+}
+TEST(Thermometer, APipeInPlaceOfTheFileDoesNotBlock) {
+  Thermometer room;
+  room.tree.thermometer(rom, "");
+  ASSERT_EQ(::mkfifo((room.tree.root() + "/devices/w1_bus_master1/" + rom + "/temperature").c_str(), 0600), 0);
+  const auto began = Clock::now();
+  EXPECT_NE(room.bus->read(0).channels[0].quality, Quality::good);
+  EXPECT_LT(Clock::now() - began, 1s);
+}
+
+TEST(ThermometerConfig, ItsRomIsItsIdentity) {
+  SysfsTree tree;
+  const Read read = read_config(tree.root(), meter("w1-thermometer", "rom = \"" + rom + "\""));
+  ASSERT_TRUE(read.spec.has_value()) << read.said;
+  EXPECT_EQ(read.spec->meters[0].identity, rom);
+}
+TEST(ThermometerConfig, ARomIsWrittenAsTheKernelWritesIt) {
+  SysfsTree tree;
+  for (const char* bad : {"28-0316A2795CFF", "../w1_bus_master1", "28-0316a2795cf", "28-0316a2795cff/"})
+    EXPECT_TRUE(holds(read_config(tree.root(), meter("w1-thermometer", "rom = \"" + std::string(bad) + "\"")).said, "is no 1-Wire number")) << bad;
+}
+TEST(ThermometerConfig, ABusOfThemSaysHowLongACallMayTake) {
+  SysfsTree tree;
+  EXPECT_EQ(make(tree, meter("w1-thermometer", "rom = \"" + rom + "\""))->call_deadline(), w1_call_deadline);
+}
+
+struct Board {
+  SysfsTree tree;
+  std::string folder = tree.hwmon("platform/board.656", 3, "board");
+  std::unique_ptr<Bus> bus;
+
+  explicit Board(const std::string& keys = "chip = \"board\"") {
+    put(folder);
+    bus = make(tree, meter("hwmon-board", keys));
+  }
+  void put(const std::string& place, const std::string& temperature = "41500") const {
+    tree.write(place + "/temp2_label", "Board\n");
+    tree.write(place + "/temp2_input", temperature + "\n");
+    tree.write(place + "/fan1_label", "Board\n");
+    tree.write(place + "/fan1_input", "1187\n");
+    tree.write(place + "/in0_input", "5037\n");
+  }
+};
+
+TEST(Hwmon, ReadsByLabelAndByFile) {
+  Board board;
+  const MeterReply reply = board.bus->read(0);
+  ASSERT_TRUE(reply.is_answered) << reply.trouble;
+  EXPECT_DOUBLE_EQ(reply.channels[0].value, 41.5);
+  EXPECT_DOUBLE_EQ(reply.channels[1].value, 1187.0);
+  EXPECT_DOUBLE_EQ(reply.channels[2].value, 5.037);
+  EXPECT_EQ(reply.identity, "devices/platform/board.656");
+}
+TEST(Hwmon, FollowsItsChipToAnotherNumber) {
+  Board board;
+  (void)board.bus->read(0);
+  board.tree.renumber_hwmon("platform/board.656", 3, 5);
+  const std::string stranger = board.tree.hwmon("platform/else.1", 3, "else");
+  board.put(stranger, "99000");
+  EXPECT_DOUBLE_EQ(board.bus->read(0).channels[0].value, 41.5);
+}
+TEST(Hwmon, DoesNotChooseBetweenTwins) {
+  Board board;
+  board.put(board.tree.hwmon("platform/board.672", 4, "board"), "55000");
+  const MeterReply reply = board.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::no_answer);
+  EXPECT_TRUE(holds(reply.trouble, "platform/board.656") && holds(reply.trouble, "platform/board.672")) << reply.trouble;
+}
+TEST(Hwmon, TellsTwinsApartByTheirDevice) {
+  Board board("chip = \"board\"\ndevice = \"board.656\"");
+  board.put(board.tree.hwmon("platform/board.672", 4, "board"), "55000");
+  EXPECT_DOUBLE_EQ(board.bus->read(0).channels[0].value, 41.5);
+}
+TEST(Hwmon, ItsPathIsItsIdentity) {
+  Board board("chip = \"board\"\nidentity = \"devices/platform/board.672\"");
+  const MeterReply reply = board.bus->read(0);
+  EXPECT_TRUE(reply.is_stranger);
+  EXPECT_EQ(reply.channels[2].quality, Quality::other_meter);
+  EXPECT_TRUE(holds(reply.trouble, "`devices/platform/board.656` answers where `devices/platform/board.672` is bound")) << reply.trouble;
+}
+TEST(Hwmon, OneLabelTwiceIsReadFromNeither) {
+  Board board;
+  board.tree.write(board.folder + "/temp7_label", "Board\n");
+  board.tree.write(board.folder + "/temp7_input", "20000\n");
+  const MeterReply reply = board.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::no_answer);
+  EXPECT_EQ(reply.channels[1].quality, Quality::good);
+}
+TEST(Hwmon, AMissingFileCostsItsOwnChannelOnly) {
+  Board board;
+  tests::fs::remove(board.tree.root() + "/" + board.folder + "/in0_input");
+  const MeterReply reply = board.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::good);
+  EXPECT_EQ(reply.channels[2].quality, Quality::no_answer);
+}
+TEST(Hwmon, ANumberThatMovesIsNoName) {
+  SysfsTree tree;
+  EXPECT_TRUE(holds(read_config(tree.root(), meter("hwmon-board", "device = \"hwmon3\"")).said, "may be another device after the next restart"));
+}
+TEST(Hwmon, SomethingMustSayWhichChip) {
+  SysfsTree tree;
+  EXPECT_TRUE(holds(read_config(tree.root(), meter("hwmon-board", "")).said, "nothing says which device is meant"));
+}
+
+struct Converter {
+  SysfsTree tree;
+  std::string folder = tree.iio("i2c-1/1-0048", 0, "adc4");
+  std::unique_ptr<Bus> bus = make(tree, meter("iio-adc-4ch", "chip = \"adc4\""));
+
+  Converter() {
+    for (int i = 0; i < 4; ++i) tree.write(folder + "/in_voltage" + std::to_string(i) + "_raw", std::to_string(1000 * (i + 1)) + "\n");
+    tree.write(folder + "/in_voltage_scale", "0.125000000\n");
+  }
+};
+
+TEST(Iio, ReckonsCountsByTheCommonScale) {
+  Converter converter;
+  const MeterReply reply = converter.bus->read(0);
+  EXPECT_DOUBLE_EQ(reply.channels[0].value, 0.125) << reply.trouble;
+  EXPECT_DOUBLE_EQ(reply.channels[3].value, 0.5);
+  EXPECT_EQ(reply.identity, "devices/i2c-1/1-0048");
+}
+TEST(Iio, ItsOwnScaleGoesBeforeTheCommonOneAndTheOffsetBeforeBoth) {
+  Converter converter;
+  converter.tree.write(converter.folder + "/in_voltage1_scale", "0.5\n");
+  converter.tree.write(converter.folder + "/in_voltage1_offset", "-400\n");
+  const MeterReply reply = converter.bus->read(0);
+  EXPECT_DOUBLE_EQ(reply.channels[1].value, 0.8);
+  EXPECT_DOUBLE_EQ(reply.channels[0].value, 0.125);
+}
+TEST(Iio, CountsWithoutAScaleAreNoVolts) {
+  Converter converter;
+  tests::fs::remove(converter.tree.root() + "/" + converter.folder + "/in_voltage_scale");
+  EXPECT_EQ(converter.bus->read(0).channels[0].quality, Quality::no_answer);
+}
+TEST(Iio, ABrokenScaleIsNotIgnored) {
+  Converter converter;
+  for (const char* text : {"much", "0", ""}) {
+    converter.tree.write(converter.folder + "/in_voltage_scale", text);
+    EXPECT_EQ(converter.bus->read(0).channels[0].quality, Quality::implausible) << text;
+  }
+}
+
+std::string said_of(const std::string& instrument_text) {
+  Errors errors;
+  const document::Node node = document::parse("[[bus]]\nname = \"k\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"m\"\ninstrument = \"x\"\nchip = \"c\"\n", "bench.toml", errors);
+  document::Table top(node, "bench.toml", errors);
+  auto buses = top.tables("bus");
+  (void)read_bus(buses.at(0), [&](const std::string&) -> Result<InstrumentText> { return InstrumentText{"x.toml", instrument_text}; }, errors);
+  std::string said;
+  for (const Error& error : errors) said += error.text() + "\n";
+  return said;
+}
+
+TEST(SysfsInstrument, AFileThatHoldsAnotherQuantityIsRefused) {
+  EXPECT_TRUE(holds(said_of("[instrument]\nprotocol = \"sysfs\"\nkind = \"hwmon\"\n[[channel]]\nname = \"a\"\nfile = \"temp1_input\"\nquantity = \"voltage\"\nuom = \"V\"\n"), "does not keep a voltage in `temp1_input`"));
+}
+TEST(SysfsInstrument, NoFileOutsideTheDevicesFolder) {
+  EXPECT_TRUE(holds(said_of("[instrument]\nprotocol = \"sysfs\"\nkind = \"hwmon\"\n[[channel]]\nname = \"a\"\nfile = \"../../x\"\nquantity = \"state\"\nuom = \"1\"\n"), "is no file of the device's own folder"));
+}
+TEST(SysfsInstrument, AFileAndALabelAreOneTooMany) {
+  EXPECT_TRUE(holds(said_of("[instrument]\nprotocol = \"sysfs\"\nkind = \"hwmon\"\n[[channel]]\nname = \"a\"\nfile = \"temp1_input\"\nlabel = \"b\"\nquantity = \"temperature\"\nuom = \"Cel\"\n"), "one of the two"));
+}
+
+/// Devices trade their numbers while they are read: whatever is called good belongs to the chip that was asked for.
+TEST(Hwmon, NeverGivesAnothersValueWhileNumbersAreTraded) {
+  Board board;
+  board.put(board.tree.hwmon("platform/else.1", 4, "else"), "99000");
+  std::atomic<bool> is_over{false};
+  std::thread trader([&] {
+    int ours = 3, theirs = 4;
+    while (!is_over) {
+      board.tree.renumber_hwmon("platform/board.656", ours, 9);
+      board.tree.renumber_hwmon("platform/else.1", theirs, ours);
+      board.tree.renumber_hwmon("platform/board.656", 9, theirs);
+      std::swap(ours, theirs);
+    }
+  });
+  int good = 0;
+  for (int i = 0; i < 20000; ++i) {
+    const MeterReply reply = board.bus->read(0);
+    if (reply.channels[0].quality != Quality::good) continue;
+    ++good;
+    if (reply.channels[0].value != 41.5) ADD_FAILURE() << reply.channels[0].value;
+  }
+  is_over = true;
+  trader.join();
+  EXPECT_GT(good, 100);
+}
+
+}  // namespace
+}  // namespace steadyglow::drivers::sysfs
