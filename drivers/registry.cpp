@@ -7,7 +7,9 @@
 #include <memory>
 #include <string_view>
 
+#include "drivers/frames/bus_toml.hpp"
 #include "drivers/instrument_toml.hpp"
+#include "drivers/lines/bus_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
 #include "drivers/sysfs/bus_toml.hpp"
 
@@ -22,9 +24,13 @@ struct DriverEntry {
 };
 
 // One line per driver.
-constexpr std::array<DriverEntry, 3> registry{{
+constexpr std::array<DriverEntry, 7> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
+    {"lines_tcp", lines::begin_tcp},
+    {"lines_serial", lines::begin_serial},
+    {"frames_tcp", frames::begin_tcp},
+    {"frames_serial", frames::begin_serial},
     {"sysfs", sysfs::begin},
 }};
 

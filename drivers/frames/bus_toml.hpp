@@ -1,0 +1,19 @@
+#pragma once
+/// The keys of a [[bus]] with driver "frames_serial" or "frames_tcp" (a cable behind a serial server), for the registry.
+#include <memory>
+
+#include "document/table.hpp"
+#include "drivers/bus_spec.hpp"
+#include "drivers/place_toml.hpp"
+
+namespace steadyglow::drivers::frames {
+
+/// Handheld meters send one to four frames a second, and the first after a break is not believed.
+inline constexpr double timeout_seconds_default = 2.0;
+inline constexpr int port_default = 4001;  ///< common practice of serial servers, no source
+inline constexpr SerialLine serial_default{.device = {}, .baud = 2400};
+
+std::unique_ptr<BusReader> begin_tcp(document::Table& bus);
+std::unique_ptr<BusReader> begin_serial(document::Table& bus);
+
+}  // namespace steadyglow::drivers::frames
