@@ -240,6 +240,7 @@ class Engine {
   Timestamp watts_at_{};
   std::optional<double> running_watts_;     ///< what the unit usually draws, last minute median while it ran
   std::optional<Timestamp> no_power_since_;
+  Duration no_power_wait_{};  ///< from then on, before it is said
   bool draws_no_power_ = false;
   std::optional<Timestamp> drew_at_;         ///< the newest reading that shows a current or watts, where one of them is measured
 

@@ -225,6 +225,24 @@ TEST(Engine, ABlownFuseIsAWarningAndSilencesTheRest) {
   EXPECT_EQ(steps[0].severity, Severity::warn);
 }
 
+// The meter comes back after a silence, and the contact that may have fallen open in it has yet to be asked.
+TEST(Engine, AfterASilenceNoPowerIsTheUnitsFaultOnlyWhenTheContactCouldBeAsked) {
+  Night night = healthy_night();
+  const double dark = 5 * hours, light = dark + 10 * minutes;
+  const auto dies = [=](double value) { return stepping(hold(value), dark, 0.0); };
+  for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, dies(380.0), 0.5);
+  night.point("b_plus", dies(452.0), 0.3).point("mains_w", dies(120.0)).point("mains_a", dies(0.55));
+  for (const char* meter : {"mains_w", "mains_a"}) night.bad(meter, Quality::no_answer, dark, light);
+  const auto says_no_power = [&] {
+    const auto steps = night.findings(Kind::step);
+    return std::any_of(steps.begin(), steps.end(), [&](const soak::Finding& finding) { return night.name(finding) == "mains_w"; });
+  };
+  night.run_until(light + 50.0);
+  EXPECT_FALSE(says_no_power());
+  night.run_until(light + 2 * minutes);
+  EXPECT_TRUE(says_no_power());
+}
+
 TEST(Engine, TheSameReadingsGiveTheSameEvents) {
   const auto events_of = [] {
     Night night = healthy_night(night_mains, cold_room);
