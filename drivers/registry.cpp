@@ -11,6 +11,7 @@
 #include "drivers/instrument_toml.hpp"
 #include "drivers/lines/bus_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
+#include "drivers/scpi/bus_toml.hpp"
 #include "drivers/sysfs/bus_toml.hpp"
 
 namespace steadyglow::drivers {
@@ -24,9 +25,12 @@ struct DriverEntry {
 };
 
 // One line per driver.
-constexpr std::array<DriverEntry, 7> registry{{
+constexpr std::array<DriverEntry, 10> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
+    {"scpi_tcp", scpi::begin_tcp},
+    {"scpi_serial", scpi::begin_serial},
+    {"scpi_usbtmc", scpi::begin_usbtmc},
     {"lines_tcp", lines::begin_tcp},
     {"lines_serial", lines::begin_serial},
     {"frames_tcp", frames::begin_tcp},
