@@ -11,6 +11,7 @@
 #include "drivers/instrument_toml.hpp"
 #include "drivers/lines/bus_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
+#include "drivers/mqtt/bus_toml.hpp"
 #include "drivers/scpi/bus_toml.hpp"
 #include "drivers/sysfs/bus_toml.hpp"
 
@@ -25,7 +26,7 @@ struct DriverEntry {
 };
 
 // One line per driver.
-constexpr std::array<DriverEntry, 10> registry{{
+constexpr std::array<DriverEntry, 11> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
     {"scpi_tcp", scpi::begin_tcp},
@@ -36,6 +37,7 @@ constexpr std::array<DriverEntry, 10> registry{{
     {"frames_tcp", frames::begin_tcp},
     {"frames_serial", frames::begin_serial},
     {"sysfs", sysfs::begin},
+    {"mqtt", mqtt::begin},
 }};
 
 /// The text of each instrument, asked for once per bus; a failure is reported at every meter that wants it.
