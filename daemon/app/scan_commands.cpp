@@ -1,7 +1,282 @@
+/// `steadyglow scan`: which Modbus addresses answer, and what a window of registers holds. Reads only.
+#include <fmt/format.h>
+#include <signal.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <atomic>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <map>
+#include <memory>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "app/commands.hpp"
+#include "app/exit_code.hpp"
 #include "app/more_commands.hpp"
+#include "core/decimal.hpp"
+#include "core/uom.hpp"
+#include "drivers/modbus/scan.hpp"
 
 namespace steadyglow::app {
+namespace {
 
-void add_scan_commands(CLI::App&, int&) {}
+using namespace drivers::modbus;
+using drivers::Parity;
+
+constexpr std::size_t looks_like_width = 29;
+constexpr std::size_t matches_shown_max = 6;
+constexpr int figures = 4;
+
+struct ScanOptions {
+  std::string tcp;
+  std::string serial;
+  int baud = 9600;
+  std::string parity = "none";
+  int stop_bits = 1;
+  std::string rts = "none";
+  bool echo = false;
+  double timeout_seconds = 0.2;
+  int first = 1;
+  int last = 247;
+  int address = -1;
+  std::string table = "holding";
+  int from = 0;
+  int count = 40;
+  bool is_live = false;
+  int rounds = 0;  ///< 0: until Ctrl-C
+  double every_seconds = 1.0;
+  double expect = 0.0;
+  std::string quantity = "voltage";
+  std::string uom = "V";
+};
+
+std::atomic<bool> is_stopping{false};
+extern "C" void ask_to_stop(int) { is_stopping = true; }
+
+void stop_on_interrupt() {
+  struct sigaction action {};
+  action.sa_handler = ask_to_stop;
+  sigaction(SIGINT, &action, nullptr);
+  sigaction(SIGTERM, &action, nullptr);
+}
+
+Result<ScanPlace> place_of(const ScanOptions& options) {
+  ScanPlace place;
+  place.timeout = std::chrono::milliseconds{std::lround(options.timeout_seconds * 1000.0)};
+  if (options.tcp.empty() == options.serial.empty()) return fail(Fault::usage, "name one place to look", "--tcp 192.168.1.5 or --serial /dev/serial/by-id/...");
+  if (!options.serial.empty()) {
+    if (options.serial.front() != '/') return fail(Fault::usage, "`" + options.serial + "` is no full path", "`steadyglow devices` prints the names of this machine's ports");
+    const Parity parity = options.parity == "even" ? Parity::even : options.parity == "odd" ? Parity::odd : Parity::none;
+    place.end = drivers::SerialLine{options.serial, options.baud, parity, 8, options.stop_bits};
+    place.manners = {options.rts == "before" ? Rts::before : options.rts == "after" ? Rts::after : Rts::none, options.echo};
+    return place;
+  }
+  const auto colon = options.tcp.find(':');
+  drivers::TcpEnd end{options.tcp.substr(0, colon), modbus_port};
+  if (colon != std::string::npos) {
+    const auto port = parse_decimal(options.tcp.substr(colon + 1));
+    if (!port || *port < 1 || *port > 65535 || *port != std::floor(*port)) return fail(Fault::usage, "`" + options.tcp + "` has no port number behind the colon", "192.168.1.5:502");
+    end.port = static_cast<int>(*port);
+  }
+  place.end = end;
+  return place;
+}
+
+/// The words that lead back to this place, for the next command.
+std::string place_words(const ScanOptions& options) {
+  if (options.serial.empty()) return "--tcp " + options.tcp;
+  return fmt::format("--serial {} --baud {} --parity {}{}{}{}", options.serial, options.baud, options.parity, options.stop_bits == 2 ? " --stop-bits 2" : "", options.rts == "none" ? "" : " --rts " + options.rts,
+                     options.echo ? " --echo" : "");
+}
+
+int say_addresses(const AddressReport& report, const ScanOptions& options, double seconds) {
+  for (const FoundAddress& found : report.found)
+    fmt::print("  address {:>3}  answers{}{}\n", found.address, found.exception == 0 ? "" : fmt::format(" (with exception {}: it is there, and has no holding register 0)", found.exception),
+               found.names_itself.empty() ? "" : ", calls itself " + found.names_itself);
+  for (const int address : report.noisy) fmt::print("  address {:>3}  something came that is no answer\n", address);
+  if (report.is_address_ignored) fmt::print("Every address answers: this is one device that does not look at it. Use address 1.\n");
+  fmt::print("{} addresses asked in {:.1f} s: {} answer, {} silent, {} with noise{}.\n", report.asked, seconds, report.found.size(), report.silent, report.noisy.size(), report.is_stopped ? "; stopped before the end" : "");
+  if (!report.noisy.empty()) fmt::print("Noise: two devices with one address, another baud rate or parity, or an answer later than {} s (--timeout).\n", to_decimal(options.timeout_seconds));
+  if (!report.trouble.empty()) return say({Fault::unavailable, report.trouble, "check supply, cable and name; no other program may have the port open", {}});
+  if (report.found.empty()) {
+    fmt::print("Nothing answers. In this order: is the device supplied; {}; a longer --timeout 1.\n",
+               options.serial.empty() ? "are address and port right" : "are the two wires A and B swapped; --baud 19200 --parity even, and the other rates that its manual names");
+    return exit_not_good;
+  }
+  fmt::print("Next: steadyglow scan {} --address {} --table input --count 40 --live\n", place_words(options), report.found.front().address);
+  return exit_good;
+}
+
+int scan_addresses(Scanner& scanner, const ScanOptions& options) {
+  const bool is_terminal = isatty(STDERR_FILENO) == 1;
+  const auto began = std::chrono::steady_clock::now();
+  const auto on_progress = [&](const ScanProgress& progress) {
+    constexpr int every = 25;
+    if (is_terminal) fmt::print(stderr, "\raddress {:>3}: {} of {} asked, {} found ", progress.address, progress.done, progress.total, progress.found);
+    else if (progress.done % every == 0) fmt::print(stderr, "{} of {} asked, {} found\n", progress.done, progress.total, progress.found);
+  };
+  const AddressReport report = scanner.find_addresses(options.first, options.last, on_progress, is_stopping);
+  if (is_terminal) fmt::print(stderr, "\r{:60}\r", "");
+  return say_addresses(report, options, std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count());
+}
+
+std::string scale_words(double scale) { return scale == 1.0 ? "" : " x" + to_decimal(scale); }
+
+std::string way_words(const Way& way) {
+  const bool is_wide = way.type != Type::int16 && way.type != Type::uint16;
+  return std::string(to_word(way.type)) + (is_wide ? " " + std::string(to_word(way.order)) : "") + scale_words(way.scale);
+}
+
+/// As short as the column wants it.
+std::string guess_words(const Guess& guess) {
+  static const std::map<Likeness, std::string> words{{Likeness::mains_voltage, "mains V"}, {Likeness::mains_frequency, "mains Hz"}, {Likeness::room_temperature, "room"}};
+  const Way& way = guess.way;
+  std::string how;
+  if (way.type == Type::float32) how = " f " + std::string(to_word(way.order));
+  else if (way.type == Type::int32 || way.type == Type::uint32) how = " i " + std::string(to_word(way.order));
+  return words.at(guess.likeness) + "? " + to_figure(way.value, figures) + how + scale_words(way.scale);
+}
+
+bool is_same(const Way& a, const Way& b) { return a.address == b.address && a.type == b.type && a.order == b.order; }
+
+/// The column of one type and order; a star where it reads what was expected.
+std::string cell(const WindowRow& row, Type type, WordOrder order, int width, const std::vector<ScanMatch>& matches) {
+  const auto way = std::find_if(row.ways.begin(), row.ways.end(), [&](const Way& w) { return w.type == type && w.order == order; });
+  if (way == row.ways.end()) return std::string(static_cast<std::size_t>(width) + 1, ' ');
+  const bool is_match = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return is_same(match.way, *way); });
+  const bool is_float = type == Type::float32;
+  return (is_match ? "*" : " ") + fmt::format("{:>{}}", is_float ? to_figure(way->value, figures) : to_decimal(way->value), width);
+}
+
+std::string looks_like(const WindowRow& row, const std::vector<ScanMatch>& matches) {
+  const auto match = std::find_if(matches.begin(), matches.end(), [&](const ScanMatch& m) { return m.way.address == row.address; });
+  std::string text = match == matches.end() ? "" : "there: " + way_words(match->way);
+  for (const Guess& guess : row.guesses) {
+    const std::string more = (text.empty() ? "" : ", ") + guess_words(guess);
+    if (text.size() + more.size() <= looks_like_width) text += more;
+  }
+  return text;
+}
+
+void show_bits(const Window& window) {
+  fmt::print("{:>6} {:>6}  value\n", "addr", "manual");
+  for (const WindowRow& row : read_rows(window))
+    if (!row.is_edge) fmt::print("{:>6} {:>6}  {}\n", row.address, manual_number(window.table, row.address), row.word ? std::to_string(*row.word) : "refused");
+}
+
+void show_registers(const Window& window, const Window& before, const std::vector<ScanMatch>& matches) {
+  fmt::print("{:>6} {:>6} {:>4} {:>6} {:>5} {:^19} {:^19}\n", "addr", "manual", "hex", "int16", "uint", "32-bit integer", "float32");
+  fmt::print("{:>6} {:>6} {:>4} {:>6} {:>5} {:>9} {:>9} {:>9} {:>9} {}\n", "", "", "", "", "", "ABCD", "CDAB", "ABCD", "CDAB", "looks like");
+  for (const WindowRow& row : read_rows(window)) {
+    const auto place = static_cast<std::size_t>(row.address - window.first);
+    const bool is_changed = place < before.words.size() && before.first == window.first && before.words[place] != row.word;
+    const bool is_told = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return match.way.address == row.address; });
+    if (row.is_edge && !is_told) continue;
+    const std::string head = fmt::format("{}{:>5} {:>6}", is_changed ? "~" : row.is_edge ? "(" : " ", row.address, manual_number(window.table, row.address));
+    if (!row.word) {
+      fmt::print("{} refused\n", head);
+      continue;
+    }
+    // A whole number of 32 bits is told once, whether or not it has a sign.
+    const auto whole = [&](WordOrder order) {
+      const std::string as_signed = cell(row, Type::int32, order, 9, matches);
+      return as_signed.find_first_not_of(' ') == std::string::npos ? cell(row, Type::uint32, order, 9, matches) : as_signed;
+    };
+    std::string line = fmt::format("{} {:04X}", head, *row.word) + cell(row, Type::int16, WordOrder::abcd, 6, matches) + cell(row, Type::uint16, WordOrder::abcd, 5, matches) + whole(WordOrder::abcd) +
+                       whole(WordOrder::cdab) + cell(row, Type::float32, WordOrder::abcd, 9, matches) + cell(row, Type::float32, WordOrder::cdab, 9, matches) + " " + looks_like(row, matches);
+    line.erase(line.find_last_not_of(' ') + 1);
+    fmt::print("{}\n", line);
+  }
+}
+
+void say_matches(const Window& window, const std::vector<ScanMatch>& matches, const ScanOptions& options) {
+  if (matches.empty()) {
+    fmt::print("\nNothing here reads {} within {} %. Try --table {}, another --from, or look while it is steady.\n", to_decimal(options.expect), match_within_percent, options.table == "input" ? "holding" : "input");
+    return;
+  }
+  fmt::print("\n{} ways read {} within {} %, likeliest first. Change what is measured and look again: chance does not follow.\n", matches.size(), to_decimal(options.expect), match_within_percent);
+  for (std::size_t i = 0; i < std::min(matches.size(), matches_shown_max); ++i) {
+    const ScanMatch& match = matches[i];
+    fmt::print("\n# {} {} ({}) as {}: {}\n", to_word(window.table), match.way.address, manual_number(window.table, match.way.address), way_words(match.way), to_figure(match.way.value, 5));
+    if (match.outside != 0) fmt::print("# one register {} the window: does the list that you copy from count from {}?\n", match.outside < 0 ? "below" : "above", match.outside < 0 ? "1" : "0");
+    fmt::print("{}", channel_lines(window.table, match.way, fmt::format("r{}", match.way.address), options.quantity, options.uom));
+  }
+  if (matches.size() > matches_shown_max) fmt::print("\n# and {} less likely ones\n", matches.size() - matches_shown_max);
+}
+
+int scan_window(Scanner& scanner, const ScanOptions& options) {
+  WindowAsk ask;
+  ask.unit = static_cast<std::uint8_t>(options.address);
+  static const std::map<std::string, RegisterTable> tables{{"coil", RegisterTable::coil}, {"discrete", RegisterTable::discrete}, {"holding", RegisterTable::holding}, {"input", RegisterTable::input}};
+  ask.table = tables.at(options.table);
+  ask.from = static_cast<std::uint16_t>(options.from);
+  ask.count = static_cast<std::uint16_t>(options.count);
+  const bool is_terminal = isatty(STDOUT_FILENO) == 1;
+  Window before;
+  for (int round = 0; !is_stopping && (round == 0 || (options.is_live && (options.rounds == 0 || round < options.rounds))); ++round) {
+    if (round > 0) std::this_thread::sleep_for(std::chrono::duration<double>(options.every_seconds));
+    Window window = scanner.read_window(ask);
+    if (options.is_live && is_terminal) fmt::print("\033[H\033[2J");
+    if (!window.is_answered || !window.trouble.empty()) {
+      say({Fault::unavailable, window.trouble, window.is_answered ? "" : "`steadyglow scan " + place_words(options) + "` shows which addresses answer", {}});
+      if (!options.is_live) return exit_unavailable;
+      continue;
+    }
+    const auto matches = find_value(window, options.expect);
+    fmt::print("{} {} from {} on, address {}, {}. addr counts from 0, as an instrument file does{}\n", options.table, is_bit_table(window.table) ? "bits" : "registers", window.from, options.address, place_words(options),
+               options.is_live ? "; ~ has changed; Ctrl-C ends" : "");
+    if (is_bit_table(window.table)) show_bits(window);
+    else show_registers(window, before, matches);
+    if (options.expect != 0.0) say_matches(window, matches, options);
+    std::fflush(stdout);
+    before = std::move(window);
+  }
+  return exit_good;
+}
+
+int scan(const ScanOptions& options) {
+  const auto place = place_of(options);
+  if (!place) return say(place.error());
+  const auto quantity = quantity_from_word(options.quantity);
+  if (!quantity || !find_uom(*quantity, options.uom))
+    return say({Fault::usage, "`" + options.uom + "` is no unit of measure for " + options.quantity, quantity ? "one of: " + std::string(uoms_of(*quantity)) : "voltage, current, power, temperature, frequency, energy", {}});
+  if (options.address < 0 && options.last < options.first) return say({Fault::usage, "--last is below --first", "swap them?", {}});
+  stop_on_interrupt();
+  Scanner scanner(*place);
+  return options.address < 0 ? scan_addresses(scanner, options) : scan_window(scanner, options);
+}
+
+}  // namespace
+
+void add_scan_commands(CLI::App& app, int& result) {
+  const auto options = std::make_shared<ScanOptions>();
+  auto* command = app.add_subcommand("scan", "find what answers on a Modbus line, and what its registers hold; reads only");
+  command->add_option("--tcp", options->tcp, "IPv4 address of a device or gateway, with :port if it is not 502");
+  command->add_option("--serial", options->serial, "full path of a serial port; the daemon must not have it open");
+  command->add_option("--baud", options->baud, "of the serial line")->check(CLI::IsMember({300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400}))->capture_default_str();
+  command->add_option("--parity", options->parity, "of the serial line")->check(CLI::IsMember({"none", "even", "odd"}))->capture_default_str();
+  command->add_option("--stop-bits", options->stop_bits, "of the serial line")->check(CLI::Range(1, 2))->capture_default_str();
+  command->add_option("--rts", options->rts, "when RTS turns the adapter to sending")->check(CLI::IsMember({"none", "before", "after"}))->capture_default_str();
+  command->add_flag("--echo", options->echo, "the adapter hears itself");
+  command->add_option("--timeout", options->timeout_seconds, "seconds for one whole answer")->check(CLI::Range(0.02, 10.0))->capture_default_str();
+  command->add_option("--first", options->first, "first address to ask")->check(CLI::Range(0, 255))->capture_default_str();
+  command->add_option("--last", options->last, "last address to ask")->check(CLI::Range(0, 255))->capture_default_str();
+  auto* address = command->add_option("--address", options->address, "look into the registers of this device")->check(CLI::Range(0, 255));
+  command->add_option("--table", options->table, "which of its tables")->check(CLI::IsMember({"coil", "discrete", "holding", "input"}))->capture_default_str();
+  command->add_option("--from", options->from, "first address, counted from 0")->check(CLI::Range(0, 65535))->capture_default_str();
+  command->add_option("--count", options->count, "how many")->check(CLI::Range(1, window_count_max))->capture_default_str();
+  command->add_flag("--live", options->is_live, "read again and again")->needs(address);
+  command->add_option("--rounds", options->rounds, "with --live: end after so many")->check(CLI::Range(1, 1000000));
+  command->add_option("--every", options->every_seconds, "with --live: seconds between two")->check(CLI::Range(0.1, 60.0))->capture_default_str();
+  command->add_option("--expect", options->expect, "mark what reads this value within 1 %, as any type, order or power of ten")->needs(address);
+  command->add_option("--quantity", options->quantity, "of the lines to copy")->capture_default_str();
+  command->add_option("--uom", options->uom, "of the lines to copy")->capture_default_str();
+  command->callback([options, &result] { result = scan(*options); });
+}
 
 }  // namespace steadyglow::app

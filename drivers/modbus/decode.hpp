@@ -9,8 +9,8 @@
 
 namespace steadyglow::drivers::modbus {
 
-/// The raw number in one or two registers, in address order. Exact: a double holds every 32-bit integer and every float32.
-/// Source: IEEE 754 binary32; two's complement for the signed types.
+/// The raw number in the registers of one value, in address order. Exact for up to 32 bits and for float64; a 64-bit integer beyond
+/// 2^53 is rounded. Source: IEEE 754 binary32 and binary64; two's complement for the signed types.
 double decode_raw(Type type, WordOrder order, std::span<const std::uint16_t> registers);
 
 }  // namespace steadyglow::drivers::modbus

@@ -11,6 +11,11 @@ constexpr std::uint8_t read_holding_registers = 0x03;
 constexpr std::uint8_t read_input_registers = 0x04;
 constexpr std::uint8_t write_single_coil = 0x05;
 
+// Read Device Identification, V1.1b3 section 6.21.
+constexpr std::uint8_t mei_identification = 0x0E;
+constexpr std::uint8_t basic_stream = 0x01;
+constexpr std::size_t identification_head_bytes = 7;  // function, MEI type, code, conformity, more follows, next object, number of objects
+
 constexpr std::uint8_t high_byte(std::uint16_t word) { return static_cast<std::uint8_t>(word >> 8); }
 constexpr std::uint8_t low_byte(std::uint16_t word) { return static_cast<std::uint8_t>(word & 0xFF); }
 
@@ -29,6 +34,17 @@ std::size_t byte_count(std::span<const std::uint8_t> read_request) {
   return read_request[0] <= read_discrete_inputs ? (count + 7) / 8 : count * 2;
 }
 
+/// Where the objects of an identification end in `pdu`; 0: not all of it is there.
+std::size_t identification_end(std::span<const std::uint8_t> pdu) {
+  if (pdu.size() < identification_head_bytes) return 0;
+  std::size_t end = identification_head_bytes;
+  for (int left = pdu[identification_head_bytes - 1]; left > 0; --left) {
+    if (pdu.size() < end + 2) return 0;
+    end += 2u + pdu[end + 1];
+  }
+  return end;
+}
+
 }  // namespace
 
 std::uint16_t register_at(std::span<const std::uint8_t> data, std::size_t index) {
@@ -45,12 +61,61 @@ Bytes write_coil_pdu(std::uint16_t coil, bool on) {
   return {write_single_coil, high_byte(coil), low_byte(coil), static_cast<std::uint8_t>(on ? 0xFF : 0x00), 0x00};
 }
 
+Bytes identification_pdu(std::uint8_t object) { return {identification_function, mei_identification, basic_stream, object}; }
+
+Identification read_identification(std::span<const std::uint8_t> data) {
+  // Behind function and MEI type: code, conformity, more follows, next object, number of objects, then id, length, text of each.
+  constexpr std::size_t more_place = 2, next_place = 3, count_place = 4;
+  Identification found;
+  found.is_more = data[more_place] == 0xFF;
+  found.next_object = data[next_place];
+  std::size_t place = count_place + 1;
+  for (int left = data[count_place]; left > 0; --left) {
+    const std::size_t length = data[place + 1];
+    const auto text = data.subspan(place + 2, length);
+    found.texts.emplace_back(text.begin(), text.end());
+    place += 2 + length;
+  }
+  return found;
+}
+
+int identification_frame_bytes(std::span<const std::uint8_t> begun) {
+  constexpr int unit_and_check = 3;
+  if (begun.size() < 2) return 0;
+  if (begun[1] == (identification_function | exception_flag)) return 2 + unit_and_check;
+  if (begun[1] != identification_function) return -1;
+  const std::size_t end = identification_end(begun.subspan(1));
+  return end == 0 ? 0 : static_cast<int>(end) + unit_and_check;
+}
+
+std::uint16_t check_of(std::span<const std::uint8_t> frame) {
+  constexpr std::uint16_t polynomial = 0xA001;  // 8005h, its bits in reverse
+  std::uint16_t check = 0xFFFF;
+  for (const std::uint8_t byte : frame) {
+    check ^= byte;
+    for (int bit = 0; bit < 8; ++bit) check = static_cast<std::uint16_t>((check & 1) != 0 ? (check >> 1) ^ polynomial : check >> 1);
+  }
+  return check;
+}
+
+Bytes with_check(std::span<const std::uint8_t> frame) {
+  Bytes all(frame.begin(), frame.end());
+  const std::uint16_t check = check_of(frame);
+  all.push_back(low_byte(check));
+  all.push_back(high_byte(check));
+  return all;
+}
+
 Reply match_pdu(std::span<const std::uint8_t> request, std::span<const std::uint8_t> reply) {
   if (reply.size() < 2) return {};
   if (reply[0] == (request[0] | exception_flag) && reply.size() == 2) return {Match::exception, reply[1], {}};
   if (reply[0] != request[0]) return {};
   if (request[0] == write_single_coil)
     return {std::equal(request.begin(), request.end(), reply.begin(), reply.end()) ? Match::answer : Match::mismatch, 0, {}};
+  if (request[0] == identification_function) {
+    const bool is_answer = reply[1] == mei_identification && identification_end(reply) == reply.size() && reply[2] == request[2];
+    return is_answer ? Reply{Match::answer, 0, Bytes(reply.begin() + 2, reply.end())} : Reply{};
+  }
   if (reply[1] != byte_count(request) || reply.size() != 2u + reply[1]) return {};
   return {Match::answer, 0, Bytes(reply.begin() + 2, reply.end())};
 }

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "drivers/modbus/instrument.hpp"
@@ -28,6 +29,27 @@ enum class ExceptionCode : std::uint8_t {
 Bytes read_pdu(RegisterTable table, std::uint16_t address, std::uint16_t count);
 /// Write Single Coil (function 5).
 Bytes write_coil_pdu(std::uint16_t coil, bool on);
+
+/// Read Device Identification (function 43, MEI type 14), basic stream from object `object` on: V1.1b3, section 6.21.
+Bytes identification_pdu(std::uint8_t object);
+inline constexpr std::uint8_t identification_function = 0x2B;
+
+/// One answer of it: the texts of its objects in order, and where to go on.
+struct Identification {
+  bool is_more = false;
+  std::uint8_t next_object = 0;
+  std::vector<std::string> texts;
+};
+/// Reads the data of an answer to identification_pdu; its shape was checked by match_pdu.
+Identification read_identification(std::span<const std::uint8_t> data);
+
+/// How long a serial frame is that begins with these bytes and answers function 43: unit to check. 0: not yet known; -1: it is no such frame.
+int identification_frame_bytes(std::span<const std::uint8_t> begun);
+
+/// The check of an RTU frame (MODBUS over Serial Line V1.02, section 6.2.2), as it goes over the wire: low byte first.
+std::uint16_t check_of(std::span<const std::uint8_t> frame);
+/// A frame with its check behind it.
+Bytes with_check(std::span<const std::uint8_t> frame);
 
 enum class Match : std::uint8_t {
   answer,     ///< answers this request

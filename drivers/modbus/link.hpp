@@ -32,6 +32,13 @@ struct Exchange {
   std::string trouble;  ///< for a person; empty when answered
 };
 
+/// A gateway's word that the device behind it is silent: an answer of the gateway, not of the meter.
+bool is_gateway_silence(const Exchange& exchange);
+/// Exceptions 1 to 3: the device is well and does not know what it was asked for.
+bool is_unknown_to_it(const Exchange& exchange);
+/// What went wrong, for a person.
+std::string trouble_of(const Exchange& exchange);
+
 /// How long an exchange may take.
 struct Limits {
   Deadline deadline;                 ///< of the whole call: opening, falling silent, asking
@@ -69,16 +76,29 @@ inline constexpr int modbus_port = 502;  ///< registered for Modbus (IANA)
 /// Default of MODBUS over Serial Line V1.02, section 2.5.1: 19200, even parity.
 inline const SerialLine serial_default{.device = {}, .baud = 19200, .parity = Parity::even};
 
-/// The silence between two frames: 3.5 characters of 11 bits; fixed 1.750 ms above 19200 bit/s.
+/// Start, eight of data, parity (or a second stop bit) and stop: MODBUS over Serial Line V1.02, section 2.5.1.
+inline constexpr std::int64_t bits_per_character = 11;
+/// The silence between two frames: 3.5 characters; fixed 1.750 ms above 19200 bit/s.
 /// Source: MODBUS over Serial Line V1.02, section 2.5.1.1.
 constexpr std::chrono::microseconds silent_interval(int baud) {
-  constexpr std::int64_t bits_per_character = 11;
   if (baud > 19200) return std::chrono::microseconds{1750};
   return std::chrono::microseconds{(35 * bits_per_character * 1'000'000 / 10 + baud - 1) / baud};
 }
 
+/// How an RS-485 adapter is told to speak.
+enum class Rts : std::uint8_t {
+  none,    ///< the adapter turns by itself
+  before,  ///< RTS is on from just before the request until it has gone out
+  after,   ///< the other way round: RTS is on except while the request goes out
+};
+
+struct LineManners {
+  Rts rts = Rts::none;
+  bool echo = false;  ///< the adapter hears itself: each request comes back, must be what was sent, and is thrown away
+};
+
 /// `counters` outlives the link and counts garbage and reconnects.
 std::unique_ptr<Link> make_tcp_link(TcpEnd end, BusCounters& counters);
-std::unique_ptr<Link> make_rtu_link(SerialLine line, BusCounters& counters);
+std::unique_ptr<Link> make_rtu_link(SerialLine line, LineManners manners, BusCounters& counters);
 
 }  // namespace steadyglow::drivers::modbus

@@ -3,9 +3,12 @@
 #include <algorithm>
 #include <cassert>
 #include <span>
+#include <thread>
 #include <utility>
 
 #include "drivers/modbus/decode.hpp"
+#include "drivers/modbus/identity.hpp"
+#include "drivers/modbus/poll.hpp"
 
 namespace steadyglow::drivers::modbus {
 namespace {
@@ -19,45 +22,13 @@ constexpr milliseconds drain_allowance{300};
 constexpr unsigned silent_probes_max = 3;
 constexpr int write_tries_max = 2;
 
-bool is_splittable(const Exchange& exchange) {
-  return exchange.exception >= static_cast<std::uint8_t>(ExceptionCode::illegal_function) &&
-         exchange.exception <= static_cast<std::uint8_t>(ExceptionCode::illegal_data_value);
-}
-
-/// A gateway's word that the device behind it is silent: an answer of the gateway, not of the meter.
-bool is_gateway_silence(const Exchange& exchange) {
-  return exchange.outcome == Outcome::refused &&
-         (exchange.exception == static_cast<std::uint8_t>(ExceptionCode::gateway_path_unavailable) ||
-          exchange.exception == static_cast<std::uint8_t>(ExceptionCode::gateway_target_silent));
-}
-
-std::string_view exception_words(std::uint8_t code) {
-  switch (code) {  // V1.1b3, section 7
-    case 0x01: return "it does not know this function";
-    case 0x02: return "it has no such address";
-    case 0x03: return "it does not accept this count or value";
-    case 0x04: return "it failed while answering";
-    case 0x05: return "it needs more time";
-    case 0x06: return "it is busy";
-    case 0x08: return "its memory fails a check";
-    case 0x0A: return "the gateway has no path to it";
-    case 0x0B: return "the gateway gets no answer from it";
-    default: return "for a reason of its own";
-  }
-}
-
-std::string trouble_of(const Exchange& exchange) {
-  if (exchange.outcome != Outcome::refused) return exchange.trouble;
-  return "refused, exception " + std::to_string(exchange.exception) + ": " + std::string(exception_words(exchange.exception));
-}
-
 std::uint16_t byte_count(RegisterTable table, std::uint16_t count) {
   return static_cast<std::uint16_t>(is_bit_table(table) ? (count + 7) / 8 : count * 2);
 }
 
 /// A meter that only has relays is asked for a coil, to know that it is alive.
-std::vector<Request> plan_for(const Instrument& instrument) {
-  auto plan = plan_requests(instrument);
+std::vector<Request> plan_for(const Instrument& instrument, int request_costs_registers) {
+  auto plan = plan_requests(instrument, request_costs_registers);
   if (plan.empty() && !instrument.outputs.empty())
     plan.push_back({RegisterTable::coil, instrument.outputs.front().coil, 1, {}});
   return plan;
@@ -67,6 +38,18 @@ std::size_t requests_at_most(const std::vector<MeterSetup>& meters) {
   std::size_t most = 1;
   for (const MeterSetup& meter : meters) most = std::max(most, meter.instrument.channels.size());
   return std::min(most, slow_answers_per_call_max);
+}
+
+/// Answers that one call may wait for: sync, identity, and the channels.
+int answers_at_most(const std::vector<MeterSetup>& meters) {
+  const auto has_identity = [](const MeterSetup& meter) { return meter.instrument.identity.source != IdentityRule::Source::none; };
+  return static_cast<int>(2 + requests_at_most(meters)) + (std::any_of(meters.begin(), meters.end(), has_identity) ? 1 : 0);
+}
+
+milliseconds longest_pause(const std::vector<MeterSetup>& meters) {
+  milliseconds longest{};
+  for (const MeterSetup& meter : meters) longest = std::max(longest, meter.pause);
+  return longest;
 }
 
 }  // namespace
@@ -92,48 +75,37 @@ SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Requ
   return {first.table, static_cast<std::uint16_t>(address), static_cast<std::uint16_t>(count), true};
 }
 
-/// One call of read(): its reply, its deadline, and whether it is worth asking further.
-struct ModbusBus::Poll {
-  MeterReply reply;
-  Deadline deadline;
-  bool is_over = false;
-
-  void note(std::string trouble) {
-    if (reply.trouble.empty()) reply.trouble = std::move(trouble);
-  }
-  Quality give_up(const Exchange& exchange) {
-    is_over = true;
-    note(trouble_of(exchange));
-    return exchange.outcome == Outcome::garbage ? Quality::implausible : Quality::no_answer;
-  }
-};
-
-ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout)
-    : timeout_(timeout), call_deadline_(timeout * static_cast<int>(2 + requests_at_most(meters)) + drain_allowance) {
+ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout, int request_costs_registers)
+    : timeout_(timeout), call_deadline_((timeout + longest_pause(meters)) * answers_at_most(meters) + drain_allowance) {
   for (MeterSetup& setup : meters) {
     Meter meter;
-    meter.plan = plan_for(setup.instrument);
+    meter.plan = plan_for(setup.instrument, request_costs_registers);
     meter.setup = std::move(setup);
     meters_.push_back(std::move(meter));
   }
 }
 
-ModbusBus::ModbusBus(TcpEnd end, std::vector<MeterSetup> meters, milliseconds timeout) : ModbusBus(std::move(meters), timeout) {
+ModbusBus::ModbusBus(TcpEnd end, std::vector<MeterSetup> meters, milliseconds timeout) : ModbusBus(std::move(meters), timeout, tcp_request_costs_registers) {
   link_ = make_tcp_link(std::move(end), counters_);
 }
 
-ModbusBus::ModbusBus(SerialLine line, std::vector<MeterSetup> meters, milliseconds timeout) : ModbusBus(std::move(meters), timeout) {
-  link_ = make_rtu_link(std::move(line), counters_);
+ModbusBus::ModbusBus(SerialLine line, std::vector<MeterSetup> meters, milliseconds timeout, LineManners manners)
+    : ModbusBus(std::move(meters), timeout, serial_request_costs_registers) {
+  link_ = make_rtu_link(std::move(line), manners, counters_);
 }
 
 Exchange ModbusBus::ask(Meter& meter, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray) {
   if (Clock::now() >= deadline) return {Outcome::timeout, 0, {}, "no time left in this poll"};
+  if (meter.setup.pause.count() > 0) std::this_thread::sleep_until(std::min(deadline, meter.spoken_at + meter.setup.pause));
   ++counters_.requests;
   Exchange exchange = link_->exchange(meter.setup.unit, pdu, {deadline, timeout_}, urgency, stray);
+  meter.spoken_at = Clock::now();
   if (exchange.outcome == Outcome::timeout || is_gateway_silence(exchange)) ++counters_.timeouts;
   else if (exchange.outcome == Outcome::refused) ++counters_.refusals;
   const bool is_clear = exchange.outcome == Outcome::answered || exchange.outcome == Outcome::refused;
   if (!is_clear) meter.in_sync_in = 0;
+  if (!is_clear || is_gateway_silence(exchange)) meter.known_in = 0;
+  else meter.heard_at = meter.spoken_at;
   return exchange;
 }
 
@@ -174,10 +146,12 @@ void ModbusBus::fill(const Meter& meter, const Request& request, const Bytes& da
   std::vector<std::uint16_t> words(request.count);
   for (std::size_t i = 0; i < words.size(); ++i)
     words[i] = is_bit_table(request.table) ? static_cast<std::uint16_t>(bit_at(data, i)) : register_at(data, i);
+  const bool are_flags = !is_bit_table(request.table);
   for (const std::size_t i : request.channels) {
     const Channel& channel = meter.setup.instrument.channels[i];
     const auto registers = std::span<const std::uint16_t>(words).subspan(static_cast<std::size_t>(channel.address - request.address), width(channel.type));
-    reply.channels[i] = judge(channel, decode_raw(channel.type, channel.order, registers));
+    const bool is_flag = are_flags && channel.type == Type::bit;
+    reply.channels[i] = judge(channel, is_flag ? (registers[0] >> channel.bit) & 1 : decode_raw(channel.type, channel.order, registers));
   }
 }
 
@@ -208,8 +182,10 @@ bool ModbusBus::read_in_parts(Meter& meter, Request request, Poll& poll, std::ve
   request.misses = 0;
   poll.note(trouble_of(exchange));
   fill(request, Quality::refused, poll.reply);
-  if (request.channels.size() < 2 || !is_splittable(exchange) || request.whole_for_polls > 0) {
+  if (request.channels.size() < 2 || !is_unknown_to_it(exchange) || request.whole_for_polls > 0) {
     if (request.whole_for_polls > 0) --request.whole_for_polls;
+    if (exchange.exception == static_cast<std::uint8_t>(ExceptionCode::illegal_data_address))
+      poll.unknown_channels.insert(poll.unknown_channels.end(), request.channels.begin(), request.channels.end());
     kept.push_back(std::move(request));
     return false;
   }
@@ -231,23 +207,29 @@ MeterReply ModbusBus::read(std::size_t index) {
   Poll poll;
   poll.deadline = Clock::now() + call_deadline_;
   poll.reply.channels.resize(meter.setup.instrument.channels.size());
-  if (!prove_sync(meter, poll)) return std::move(poll.reply);
+  poll.reply.identity = meter.says;
+  if (!prove_sync(meter, poll) || prove_identity(meter, poll) != Standing::believed) return std::move(poll.reply);
   std::vector<Request> kept;
   for (Request& request : meter.plan) read_in_parts(meter, std::move(request), poll, kept);
   // What met silence is asked last next time, so that it cannot hide the others.
   std::stable_sort(kept.begin(), kept.end(), [](const Request& a, const Request& b) { return a.misses < b.misses; });
   meter.plan = std::move(kept);
+  note_one_off(meter, poll);
   return std::move(poll.reply);
 }
 
 Result<void> ModbusBus::write_output(std::size_t index, std::size_t output, bool on) {
   Meter& meter = meters_[index];
   const Output& relay = meter.setup.instrument.outputs[output];
-  const Deadline deadline = Clock::now() + call_deadline_;
+  Poll poll;
+  poll.deadline = Clock::now() + call_deadline_;
+  // Off is always safer, so it is sent to whoever answers; on is not.
+  if (on && !is_trusted_with_output(meter, poll))
+    return fail(Fault::unavailable, "output `" + relay.name + "` not switched on: " + poll.reply.trouble, "connect the device that is bound here, or correct `identity`", meter.setup.name);
   Exchange exchange;
   // No sync proof first: the echo names coil and state, so a late one confirms the very same order.
   for (int i = 0; i < write_tries_max; ++i) {
-    exchange = ask(meter, write_coil_pdu(relay.coil, on), deadline, Urgency::order, Stray::is_expected);
+    exchange = ask(meter, write_coil_pdu(relay.coil, on), poll.deadline, Urgency::order, Stray::is_expected);
     if (exchange.outcome == Outcome::answered) return {};
     if (exchange.outcome == Outcome::refused) break;
   }
@@ -260,7 +242,8 @@ Result<bool> ModbusBus::read_output(std::size_t index, std::size_t output) {
   const Output& relay = meter.setup.instrument.outputs[output];
   Poll poll;
   poll.deadline = Clock::now() + call_deadline_;
-  if (!prove_sync(meter, poll)) return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + poll.reply.trouble, {}, meter.setup.name);
+  if (!prove_sync(meter, poll) || !is_trusted_with_output(meter, poll))
+    return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + poll.reply.trouble, {}, meter.setup.name);
   const Exchange exchange = ask_read(meter, {RegisterTable::coil, relay.coil, 1, {}}, poll.deadline, Urgency::order);
   if (exchange.outcome == Outcome::answered) return bit_at(exchange.data, 0);
   return fail(Fault::unavailable, "output `" + relay.name + "` not read: " + trouble_of(exchange), {}, meter.setup.name);

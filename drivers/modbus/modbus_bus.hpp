@@ -17,6 +17,8 @@ struct MeterSetup {
   std::string name;
   std::uint8_t unit = 1;
   Instrument instrument;
+  std::string identity{};             ///< what the device must call itself; empty: whoever answers is taken, unless its type code is wrong
+  std::chrono::milliseconds pause{};  ///< least silence before its next request
 };
 
 /// A request refused in all its parts is tried whole for this many polls before it is split again.
@@ -27,6 +29,11 @@ inline constexpr unsigned misses_until_rest = 2;
 inline constexpr unsigned polls_of_rest = 20;
 /// Whole answer times that one call may take, at most, beside opening the link and proving its sync.
 inline constexpr std::size_t slow_answers_per_call_max = 4;
+
+/// A meter that was not heard for so long is asked again who it is: somebody may have exchanged it between two polls.
+inline constexpr std::chrono::seconds unheard_max{3};
+/// A device that must not be proven and meets the question with silence this often is not asked for polls_of_rest polls.
+inline constexpr unsigned identity_misses_max = 2;
 
 /// A read whose answer no planned request of the meter can be mistaken for.
 struct SyncProbe {
@@ -44,7 +51,7 @@ class ModbusBus final : public Bus {
  public:
   /// `timeout`: for one whole answer, real time.
   ModbusBus(TcpEnd end, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
-  ModbusBus(SerialLine line, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
+  ModbusBus(SerialLine line, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout, LineManners manners = {});
 
   MeterReply read(std::size_t meter) override;
   Result<void> write_output(std::size_t meter, std::size_t output, bool on) override;
@@ -62,13 +69,28 @@ class ModbusBus final : public Bus {
     std::uint64_t in_sync_in = 0;     ///< the link's session for which sync is proven; 0: not proven
     std::vector<Request> unanswered;  ///< reads since the last proof whose answers may still come; one of each shape
     unsigned silent_probes = 0;       ///< sync probes past the map that met silence, in a row
+    std::uint64_t known_in = 0;       ///< the link's session in which it said who it is; 0: it must be asked
+    std::string says;                 ///< what it calls itself
+    std::string stranger_trouble;     ///< why it is not believed; empty: it is
+    unsigned identity_misses = 0;     ///< times in a row that the question met silence
+    unsigned identity_rest = 0;       ///< polls for which it is not asked
+    Deadline heard_at{};              ///< its last answer
+    Deadline spoken_at{};             ///< end of the last exchange with it
   };
   struct Poll;
+  struct Introduction;
+  enum class Standing { believed, stranger, unproven };
 
-  explicit ModbusBus(std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
+  ModbusBus(std::vector<MeterSetup> meters, std::chrono::milliseconds timeout, int request_costs_registers);
   Exchange ask(Meter& meter, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray);
   Exchange ask_read(Meter& meter, const Request& request, Deadline deadline, Urgency urgency);
   bool prove_sync(Meter& meter, Poll& poll);
+  Standing prove_identity(Meter& meter, Poll& poll);
+  Introduction introduce(Meter& meter, Poll& poll);
+  Standing judge_identity(Meter& meter, const Introduction& introduction, Poll& poll);
+  std::string look_for_slip(Meter& meter, const std::string& says, Poll& poll);
+  bool is_trusted_with_output(Meter& meter, Poll& poll);
+  static void note_one_off(const Meter& meter, Poll& poll);
   bool read_in_parts(Meter& meter, Request request, Poll& poll, std::vector<Request>& kept);
   static void fill(const Meter& meter, const Request& request, const Bytes& data, MeterReply& reply);
   static void fill(const Request& request, Quality quality, MeterReply& reply);

@@ -108,4 +108,29 @@ int Port::receive(std::uint8_t* frame, Deadline deadline) {
   return modbus_receive_confirmation(context_.get(), frame);
 }
 
+int Port::receive_by(const std::function<int(std::span<const std::uint8_t> begun)>& bytes_needed, std::span<std::uint8_t> frame, Deadline deadline) {
+  std::size_t have = 0;
+  while (true) {
+    const int needed = bytes_needed(frame.first(have));
+    if (needed > 0 && static_cast<std::size_t>(needed) == have) return needed;
+    if (needed < 0 || have == frame.size() || (needed > 0 && static_cast<std::size_t>(needed) > frame.size())) {
+      errno = EMBBADDATA;
+      return -1;
+    }
+    const auto left = std::chrono::ceil<std::chrono::milliseconds>(deadline - Clock::now());
+    pollfd state{descriptor(), POLLIN, 0};
+    if (left.count() <= 0 || ::poll(&state, 1, static_cast<int>(left.count())) == 0) {
+      errno = ETIMEDOUT;
+      return -1;
+    }
+    // One byte at a time until the length is known: what follows belongs to nobody yet.
+    const ssize_t got = ::read(descriptor(), frame.data() + have, needed > 0 ? static_cast<std::size_t>(needed) - have : 1);
+    if (got > 0) have += static_cast<std::size_t>(got);
+    else if (got == 0 || (errno != EAGAIN && errno != EINTR)) {
+      if (got == 0) errno = ECONNRESET;
+      return -1;
+    }
+  }
+}
+
 }  // namespace steadyglow::drivers::modbus

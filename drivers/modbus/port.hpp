@@ -2,7 +2,9 @@
 #include <modbus/modbus.h>
 
 #include <chrono>
+#include <functional>
 #include <memory>
+#include <span>
 #include <string>
 
 #include "core/result.hpp"
@@ -36,6 +38,9 @@ class Port {
   const std::string& where() const { return where_; }
   /// Waits for one whole frame, at most until the deadline. Its length; 0: a frame of another unit (RTU); -1: see errno.
   int receive(std::uint8_t* frame, Deadline deadline);
+  /// The same for frames that the library cannot measure. `bytes_needed` says how long the frame is that has begun so; 0: more must come
+  /// first; -1: it is none. Its length, or -1: see errno.
+  int receive_by(const std::function<int(std::span<const std::uint8_t> begun)>& bytes_needed, std::span<std::uint8_t> frame, Deadline deadline);
 
  private:
   Result<void> connect(Deadline deadline);

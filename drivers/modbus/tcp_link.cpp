@@ -49,12 +49,19 @@ class TcpLink final : public Link {
     return result;
   }
 
+  /// The header's word for it; the library does not read it for functions that it does not know.
+  static int frame_bytes(std::span<const std::uint8_t> begun) {
+    constexpr std::size_t length_place = 2;  // in words
+    constexpr int before_length_ends = static_cast<int>(tcp_header_bytes) - 1;
+    return begun.size() < tcp_header_bytes ? 0 : register_at(begun, length_place) + before_length_ends;
+  }
+
   Exchange ask(std::uint8_t unit, const Bytes& pdu, Deadline deadline) {
     const Bytes request = tcp_frame(++transaction_, unit, pdu);
     if (::send(port_.descriptor(), request.data(), request.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(request.size()))
       return {Outcome::link_down, 0, {}, "cannot send: " + std::string(modbus_strerror(errno))};
     std::array<std::uint8_t, MODBUS_MAX_ADU_LENGTH> frame{};
-    const int length = port_.receive(frame.data(), deadline);
+    const int length = pdu[0] == identification_function ? port_.receive_by(frame_bytes, frame, deadline) : port_.receive(frame.data(), deadline);
     if (length < 0) return failure(errno);
     Reply reply = match_tcp(transaction_, unit, pdu, std::span(frame).first(static_cast<std::size_t>(length)));
     if (reply.match == Match::answer) return {Outcome::answered, 0, std::move(reply.data), {}};

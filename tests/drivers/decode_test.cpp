@@ -77,6 +77,27 @@ TEST(Decode, ReadsIntegersInAllFourOrders) {
     }
 }
 
+TEST(Decode, ReadsTheWorkedExamplesOfTheBinary32Format) {
+  // IEEE 754-2019 binary32: sign, exponent biased by 127, 23 bits of fraction; worked from the fields.
+  // 3E20 0000h: exponent 124 - 127 = -3, fraction 1.25: 0.15625. C2F6 E979h: -1.9290001 * 2^6: -123.456 to seven figures.
+  EXPECT_EQ(decode_raw(Type::float32, WordOrder::abcd, Words{0x3E20, 0x0000}), 0.15625);
+  EXPECT_FLOAT_EQ(static_cast<float>(decode_raw(Type::float32, WordOrder::abcd, Words{0xC2F6, 0xE979})), -123.456f);
+  EXPECT_EQ(decode_raw(Type::float32, WordOrder::abcd, Words{0x0080, 0x0000}), 0x1p-126);   // smallest normal
+  EXPECT_EQ(decode_raw(Type::float32, WordOrder::abcd, Words{0x0000, 0x0001}), 0x1p-149);   // smallest subnormal
+  EXPECT_EQ(decode_raw(Type::float32, WordOrder::abcd, Words{0x7F7F, 0xFFFF}), 0x1.fffffep127);  // largest
+}
+
+TEST(Decode, ReadsFourRegistersInAllOrders) {
+  using Four = std::array<std::uint16_t, 4>;
+  // IEEE 754 binary64 of pi: 4009 21FB 5444 2D18h.
+  EXPECT_EQ(decode_raw(Type::float64, WordOrder::abcd, Four{0x4009, 0x21FB, 0x5444, 0x2D18}), 3.141592653589793);
+  EXPECT_EQ(decode_raw(Type::float64, WordOrder::cdab, Four{0x2D18, 0x5444, 0x21FB, 0x4009}), 3.141592653589793);
+  EXPECT_EQ(decode_raw(Type::float64, WordOrder::badc, Four{0x0940, 0xFB21, 0x4454, 0x182D}), 3.141592653589793);
+  EXPECT_EQ(decode_raw(Type::float64, WordOrder::dcba, Four{0x182D, 0x4454, 0xFB21, 0x0940}), 3.141592653589793);
+  EXPECT_EQ(decode_raw(Type::int64, WordOrder::abcd, Four{0xFFFF, 0xFFFF, 0xFFFF, 0xFFFE}), -2.0);
+  EXPECT_EQ(decode_raw(Type::uint64, WordOrder::cdab, Four{0x0001, 0x0000, 0x0001, 0x0000}), 4294967297.0);
+}
+
 TEST(Decode, ReadsOneRegisterWithAndWithoutSign) {
   const std::array<std::uint16_t, 1> word{0xFFFE};
   EXPECT_EQ(decode_raw(Type::int16, WordOrder::abcd, word), -2.0);

@@ -50,7 +50,8 @@ void put_slowly(int descriptor, const Bytes& bytes, bool is_socket, const std::a
 std::uint16_t word(const std::uint8_t* at) { return static_cast<std::uint16_t>(at[0] << 8 | at[1]); }
 
 Asked read_pdu(std::uint8_t unit, const std::uint8_t* pdu, Bytes wire) {
-  return {unit, pdu[0], word(pdu + 1), word(pdu + 3), std::move(wire)};
+  const bool is_identification = pdu[0] == 0x2B;  // four bytes only: function, type, code, first object
+  return {unit, pdu[0], word(pdu + 1), is_identification ? std::uint16_t{pdu[3]} : word(pdu + 3), std::move(wire)};
 }
 
 Bytes half(Bytes frame) {
@@ -84,6 +85,23 @@ bool FaultyDevice::coil(std::uint16_t address) const {
   return place != coils_.end() && place->second;
 }
 
+void FaultyDevice::set(std::uint16_t address, std::uint16_t value) {
+  const std::lock_guard lock(mutex_);
+  values_[address] = value;
+}
+
+void FaultyDevice::set_text(std::uint16_t address, std::uint16_t registers, const std::string& text) {
+  for (std::uint16_t i = 0; i < registers; ++i) {
+    const auto byte = [&](std::size_t place) { return static_cast<std::uint16_t>(place < text.size() ? static_cast<unsigned char>(text[place]) : 0); };
+    set(static_cast<std::uint16_t>(address + i), static_cast<std::uint16_t>(byte(2u * i) << 8 | byte(2u * i + 1)));
+  }
+}
+
+void FaultyDevice::set_names(std::vector<std::string> names) {
+  const std::lock_guard lock(mutex_);
+  names_ = std::move(names);
+}
+
 void FaultyDevice::remember(const Asked& asked) {
   const std::lock_guard lock(mutex_);
   asked_.push_back(asked);
@@ -98,6 +116,15 @@ Bytes FaultyDevice::answer(const Asked& asked, std::uint16_t shift) {
             static_cast<std::uint8_t>(asked.count >> 8), static_cast<std::uint8_t>(asked.count)};
   }
   const auto refusal = static_cast<std::uint8_t>(asked.function | 0x80);
+  if (asked.function == 0x2B && !names_.empty()) {
+    Bytes pdu{0x2B, 0x0E, 0x01, 0x01, 0x00, 0x00, static_cast<std::uint8_t>(names_.size())};
+    for (std::size_t i = 0; i < names_.size(); ++i) {
+      pdu.push_back(static_cast<std::uint8_t>(i));
+      pdu.push_back(static_cast<std::uint8_t>(names_[i].size()));
+      pdu.insert(pdu.end(), names_[i].begin(), names_[i].end());
+    }
+    return pdu;
+  }
   if (asked.function < 1 || asked.function > 4) return {refusal, 1};
   for (const std::uint16_t address : forbidden)
     if (address >= asked.address && address < asked.address + asked.count) return {refusal, 2};
@@ -105,7 +132,8 @@ Bytes FaultyDevice::answer(const Asked& asked, std::uint16_t shift) {
   if (asked.function >= 3) {
     pdu.push_back(static_cast<std::uint8_t>(asked.count * 2));
     for (int i = 0; i < asked.count; ++i) {
-      const auto value = static_cast<std::uint16_t>(asked.address + i + level + shift);
+      const auto address = static_cast<std::uint16_t>(asked.address + i);
+      const auto value = static_cast<std::uint16_t>((values_.contains(address) ? values_[address] : address + level) + shift);
       pdu.push_back(static_cast<std::uint8_t>(value >> 8));
       pdu.push_back(static_cast<std::uint8_t>(value));
     }
@@ -163,13 +191,18 @@ void TcpFaultServer::serve() {
       pollfd both[2] = {{connection, POLLIN, 0}, {listener_, POLLIN, 0}};
       if (::poll(both, 2, poll_ms) <= 0) continue;
       if (both[1].revents != 0) break;
-      Bytes wire(12);
-      const ssize_t got = ::recv(connection, wire.data(), wire.size(), MSG_WAITALL);
-      if (got != 12) {
+      Bytes wire(7);
+      bool is_whole = ::recv(connection, wire.data(), wire.size(), MSG_WAITALL) == static_cast<ssize_t>(wire.size());
+      const std::size_t rest = is_whole ? word(wire.data() + 4) - 1u : 0;
+      wire.resize(7 + rest);
+      is_whole = rest >= 4 && rest < 256 && ::recv(connection, wire.data() + 7, rest, MSG_WAITALL) == static_cast<ssize_t>(rest);
+      if (!is_whole) {
         hang_up();
         break;
       }
-      const Asked asked = read_pdu(wire[6], wire.data() + 7, wire);
+      Bytes padded = wire;
+      padded.resize(12);
+      const Asked asked = read_pdu(wire[6], padded.data() + 7, wire);
       device_.remember(asked);
       if (!answer(connection, asked, word(wire.data()))) hang_up();
     }
@@ -209,7 +242,7 @@ bool TcpFaultServer::answer(int connection, const Asked& asked, std::uint16_t tr
   return true;
 }
 
-RtuFaultServer::RtuFaultServer(FaultyDevice& device) : device_(device) {
+RtuFaultServer::RtuFaultServer(FaultyDevice& device, bool has_echo) : device_(device), has_echo_(has_echo) {
   terminal_ = ::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
   expect(terminal_ >= 0 && ::grantpt(terminal_) == 0 && ::unlockpt(terminal_) == 0, "pseudo-terminal");
   char name[64] = {};
@@ -241,9 +274,11 @@ void RtuFaultServer::serve() {
     std::uint8_t byte = 0;
     if (::read(terminal_, &byte, 1) != 1) continue;
     line.push_back(byte);
-    // Every request that the driver makes is 8 bytes long.
-    if (line.size() < 8) continue;
-    const Bytes frame(line.begin(), line.begin() + 6);
+    if (has_echo_) put(terminal_, {byte}, false);
+    // Every request that the driver makes is 8 bytes long, but for the question who it is.
+    const std::size_t length = line.size() > 1 && line[1] == 0x2B ? 7 : 8;
+    if (line.size() < length) continue;
+    const Bytes frame(line.begin(), line.end() - 2);
     if (with_check(frame) == line) {
       const Asked asked = read_pdu(line[0], line.data() + 1, line);
       device_.remember(asked);

@@ -53,6 +53,13 @@ class FaultyDevice {
   std::atomic<std::uint16_t> level{0};
   std::atomic<bool> is_relay_stuck{false};                         ///< accepts a coil write and does not follow it
 
+  /// From now on this register reads so, instead of address + level.
+  void set(std::uint16_t address, std::uint16_t value);
+  /// Text in registers from `address` on, two characters in each, high byte first; zeros behind it.
+  void set_text(std::uint16_t address, std::uint16_t registers, const std::string& text);
+  /// What it answers to function 43 / 14; none: exception 1.
+  void set_names(std::vector<std::string> names);
+
   std::vector<Asked> asked() const;
   std::size_t asked_count() const;
   bool coil(std::uint16_t address) const;
@@ -64,6 +71,8 @@ class FaultyDevice {
  private:
   mutable std::mutex mutex_;
   std::map<std::uint16_t, bool> coils_;
+  std::map<std::uint16_t, std::uint16_t> values_;
+  std::vector<std::string> names_;
   std::vector<Asked> asked_;
 };
 
@@ -89,7 +98,8 @@ class TcpFaultServer {
 /// A device behind a pseudo-terminal.
 class RtuFaultServer {
  public:
-  explicit RtuFaultServer(FaultyDevice& device);
+  /// `has_echo`: as an adapter that hears itself, it gives back each byte before anything else.
+  explicit RtuFaultServer(FaultyDevice& device, bool has_echo = false);
   /// Closes the terminal: for the other side the port is gone.
   ~RtuFaultServer();
   const std::string& path() const { return path_; }
@@ -99,6 +109,7 @@ class RtuFaultServer {
   void answer(const Asked& asked);
 
   FaultyDevice& device_;
+  bool has_echo_;
   int terminal_ = -1;
   int other_end_ = -1;  // kept open, so that the terminal outlives a client that closes it
   std::string path_;

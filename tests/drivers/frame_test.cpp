@@ -110,5 +110,51 @@ TEST(Frame, TheSilentIntervalFollowsTheStandard) {
   EXPECT_EQ(silent_interval(115200).count(), 1750);
 }
 
+// Read Device Identification, section 6.21: the layout of its example; the texts are ours.
+const Bytes identification_reply{0x2B, 0x0E, 0x01, 0x01, 0x00, 0x00, 0x03, 0x00, 0x03, 'O', 'u', 'r', 0x01, 0x02, 'A', '8', 0x02, 0x05, 'V', '2', '.', '1', '1'};
+
+TEST(Frame, AsksForTheBasicIdentification) {
+  EXPECT_EQ(identification_pdu(0), (Bytes{0x2B, 0x0E, 0x01, 0x00}));
+  const Reply reply = match_pdu(identification_pdu(0), identification_reply);
+  ASSERT_EQ(reply.match, Match::answer);
+  const Identification said = read_identification(reply.data);
+  EXPECT_EQ(said.texts, (std::vector<std::string>{"Our", "A8", "V2.11"}));
+  EXPECT_FALSE(said.is_more);
+}
+
+TEST(Frame, KnowsThatAnIdentificationGoesOn) {
+  Bytes part = identification_reply;
+  part[4] = 0xFF;
+  part[5] = 0x02;
+  const Reply reply = match_pdu(identification_pdu(0), part);
+  ASSERT_EQ(reply.match, Match::answer);
+  EXPECT_TRUE(read_identification(reply.data).is_more);
+  EXPECT_EQ(read_identification(reply.data).next_object, 2);
+}
+
+TEST(Frame, AnIdentificationThatIsCutAnywhereIsNoAnswer) {
+  for (std::size_t length = 0; length < identification_reply.size(); ++length)
+    EXPECT_EQ(match_pdu(identification_pdu(0), std::span(identification_reply).first(length)).match, Match::mismatch) << length;
+}
+
+TEST(Frame, MeasuresAnIdentificationAsItComesIn) {
+  Bytes frame{0x11};
+  frame.insert(frame.end(), identification_reply.begin(), identification_reply.end());
+  const int length = static_cast<int>(frame.size()) + 2;
+  // The length stands as soon as the last text has said how long it is.
+  const std::size_t known_from = frame.size() - 5;
+  for (std::size_t have = 0; have < frame.size(); ++have) EXPECT_EQ(identification_frame_bytes(std::span(frame).first(have)), have < known_from ? 0 : length) << have;
+  EXPECT_EQ(identification_frame_bytes(frame), length);
+  EXPECT_EQ(identification_frame_bytes(Bytes{0x11, 0xAB}), 5);
+  EXPECT_EQ(identification_frame_bytes(Bytes{0x11, 0x03}), -1);
+}
+
+TEST(Frame, TheCheckIsThePublishedOne) {
+  // MODBUS over Serial Line V1.02, appendix B: 02h 07h has the check 1241h, sent as 41h 12h.
+  EXPECT_EQ(with_check(Bytes{0x02, 0x07}), (Bytes{0x02, 0x07, 0x41, 0x12}));
+  const Bytes frame{0x11, 0x03, 0x00, 0x6B, 0x00, 0x03};
+  EXPECT_EQ(with_check(frame), tests::with_check(frame));  // Boost.CRC
+}
+
 }  // namespace
 }  // namespace steadyglow::drivers::modbus

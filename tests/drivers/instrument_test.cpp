@@ -142,6 +142,64 @@ TEST(InstrumentFile, A32BitValueMustFitTheAddressesAndARequest) {
   EXPECT_TRUE(holds(mistake_in(std::string(base) + "type = \"int32\"\n", "protocol = \"modbus\"\nregisters_per_request_max = 1"), "needs 2 registers"));
 }
 
+/// Two channels in one map: the second's place and type.
+std::string two(std::string_view second, std::string_view first_more = "") {
+  return "name = \"a\"\ntable = \"input\"\naddress = 4\ntype = \"float32\"\nquantity = \"voltage\"\nuom = \"V\"\n" + std::string(first_more) +
+         "[[channel]]\nname = \"b\"\nquantity = \"voltage\"\nuom = \"V\"\n" + std::string(second);
+}
+bool is_good(std::string_view channels, std::string_view head = "protocol = \"modbus\"") {
+  Errors errors;
+  const bool is_read = parse_instrument("[instrument]\n" + std::string(head) + "\n[[channel]]\n" + std::string(channels), "module.toml", errors).has_value();
+  for (const Error& error : errors) ADD_FAILURE() << error.text();
+  return is_read;
+}
+
+TEST(InstrumentFile, TwoChannelsOnOneRegisterAreAMistake) {
+  const auto text = mistake_in(two("table = \"input\"\naddress = 5\ntype = \"int16\"\n"));
+  EXPECT_TRUE(holds(text, "module.toml:15:11: error: `b` and `a` both lie on input register 5 hint: a float32 takes 2")) << text;
+}
+
+TEST(InstrumentFile, TwoChannelsMayShareARegisterWhereItIsMeant) {
+  EXPECT_TRUE(is_good(two("table = \"input\"\naddress = 5\ntype = \"int16\"\nshares_register = true\n")));
+  EXPECT_TRUE(is_good(two("table = \"input\"\naddress = 5\ntype = \"int16\"\n", "shares_register = true\n")));
+  EXPECT_TRUE(is_good(two("table = \"holding\"\naddress = 5\ntype = \"int16\"\n")));
+  EXPECT_TRUE(is_good(two("table = \"input\"\naddress = 6\ntype = \"int16\"\n")));
+}
+
+constexpr std::string_view flag = "table = \"input\"\naddress = 0\ntype = \"bit\"\nquantity = \"state\"\nuom = \"1\"\n";
+
+TEST(InstrumentFile, FlagsOfOneRegisterLieSideBySide) {
+  EXPECT_TRUE(is_good("name = \"a\"\nbit = 0\n" + std::string(flag) + "[[channel]]\nname = \"b\"\nbit = 15\n" + std::string(flag)));
+  EXPECT_TRUE(holds(mistake_in("name = \"a\"\nbit = 3\n" + std::string(flag) + "[[channel]]\nname = \"b\"\nbit = 3\n" + std::string(flag)), "both lie on"));
+  EXPECT_TRUE(holds(mistake_in("name = \"a\"\nbit = 16\n" + std::string(flag)), "between 0 and 15"));
+  EXPECT_TRUE(holds(mistake_in(std::string(base) + "type = \"int16\"\nbit = 3\n"), "`bit` has a meaning for a flag"));
+}
+
+TEST(InstrumentFile, AnIdentityIsReadFromRegistersOrByFunction) {
+  Errors errors;
+  const std::string channel = "[[channel]]\n" + std::string(base) + "type = \"int16\"\n";
+  const auto text = parse_instrument("[instrument]\nprotocol = \"modbus\"\n[instrument.identity]\nregisters = { table = \"holding\", address = 100, count = 8 }\n" + channel, "m.toml", errors);
+  ASSERT_TRUE(text) << errors.front().text();
+  EXPECT_EQ(text->identity.count, 8);
+  EXPECT_FALSE(text->identity.is_number);
+  const auto code = parse_instrument("[instrument]\nprotocol = \"modbus\"\n[instrument.identity]\nregisters = { table = \"input\", address = 2 }\ntype = \"uint32\"\nis = 70000\n" + channel, "m.toml", errors);
+  ASSERT_TRUE(code) << errors.front().text();
+  EXPECT_EQ(code->identity.is, 70000u);
+  EXPECT_EQ(code->identity.count, 2);
+  const auto function = parse_instrument("[instrument]\nprotocol = \"modbus\"\n[instrument.identity]\ndevice_identification = true\n" + channel, "m.toml", errors);
+  ASSERT_TRUE(function) << errors.front().text();
+  EXPECT_EQ(function->identity.source, IdentityRule::Source::device_identification);
+}
+
+TEST(InstrumentFile, AnIdentityThatCannotBeAskedForIsAMistake) {
+  const auto with = [](std::string_view identity) { return mistake_in(std::string(base) + "type = \"int16\"\n", "protocol = \"modbus\"\n[instrument.identity]\n" + std::string(identity)); };
+  EXPECT_TRUE(holds(with(""), "does not say how to ask"));
+  EXPECT_TRUE(holds(with("registers = { table = \"holding\", address = 1, count = 2 }\ndevice_identification = true\n"), "two ways to ask"));
+  EXPECT_TRUE(holds(with("registers = { table = \"holding\", address = 1 }\n"), "`count` is missing"));
+  EXPECT_TRUE(holds(with("registers = { table = \"holding\", address = 1, count = 2 }\nis = 5\n"), "device-type code, which is a number"));
+  EXPECT_TRUE(holds(with("registers = { table = \"coil\", address = 1, count = 2 }\n"), "none of: holding, input"));
+}
+
 TEST(InstrumentFile, NamesStandOnce) {
   const std::string twice = "[instrument]\nprotocol = \"modbus\"\n[[output]]\nname = \"o\"\ncoil = 1\n[[output]]\nname = \"o\"\ncoil = 1\n";
   Errors errors;

@@ -41,6 +41,25 @@ TEST(Plan, AGapIsReadOverOnlyWhereTheInstrumentAllowsIt) {
   EXPECT_EQ(plan_requests(with(channels, 2)).size(), 1u);
 }
 
+TEST(Plan, AGapIsReadOverOnlyWhereThatIsCheaperThanOneMoreRequest) {
+  // A request costs 20 characters on a serial line, a register 2: ten unused registers are as long as asking again.
+  const auto apart = [](std::uint16_t gap) { return with({at(RegisterTable::input, 0), at(RegisterTable::input, static_cast<std::uint16_t>(1 + gap))}, 100); };
+  EXPECT_EQ(plan_requests(apart(9)).size(), 1u);
+  EXPECT_EQ(plan_requests(apart(11)).size(), 2u);
+  EXPECT_EQ(plan_requests(apart(99), tcp_request_costs_registers).size(), 1u);
+}
+
+TEST(Plan, CutsWhereTheGapIs) {
+  // Five registers at most: taking 0 to 4 first would read over the gap and still need two more requests.
+  Instrument instrument = with({at(RegisterTable::input, 0), at(RegisterTable::input, 1), at(RegisterTable::input, 4), at(RegisterTable::input, 5), at(RegisterTable::input, 6),
+                                at(RegisterTable::input, 7), at(RegisterTable::input, 8)}, 4);
+  instrument.registers_per_request_max = 5;
+  const auto plan = plan_requests(instrument);
+  ASSERT_EQ(plan.size(), 2u);
+  EXPECT_EQ(plan[0].count, 2);
+  EXPECT_EQ(plan[1].count, 5);
+}
+
 TEST(Plan, BitsAreMergedWithoutGaps) {
   const auto plan = plan_requests(with({at(RegisterTable::discrete, 0, Type::bit), at(RegisterTable::discrete, 1, Type::bit), at(RegisterTable::discrete, 3, Type::bit)}, 5));
   EXPECT_EQ(plan.size(), 2u);
