@@ -102,7 +102,7 @@ ModbusBus::Standing ModbusBus::prove_identity(Meter& meter, Poll& poll) {
   std::fill(poll.reply.channels.begin(), poll.reply.channels.end(), ChannelValue{0.0, quality});
   if (!is_needed && introduction.exchange.outcome == Outcome::timeout && ++meter.identity_misses >= identity_misses_max) {
     meter.identity_misses = 0;
-    meter.identity_rest = polls_of_rest;
+    meter.identity_rest = polls_of_identity_rest;
   }
   return Standing::unproven;
 }

@@ -32,8 +32,10 @@ inline constexpr std::size_t slow_answers_per_call_max = 4;
 
 /// A meter that was not heard for so long is asked again who it is: somebody may have exchanged it between two polls.
 inline constexpr std::chrono::seconds unheard_max{3};
-/// A device that must not be proven and meets the question with silence this often is not asked for polls_of_rest polls.
+/// A device that must not be proven and meets the question with silence this often is not asked for polls_of_identity_rest polls:
+/// each question costs a poll.
 inline constexpr unsigned identity_misses_max = 2;
+inline constexpr unsigned polls_of_identity_rest = 3600;
 
 /// A read whose answer no planned request of the meter can be mistaken for.
 struct SyncProbe {

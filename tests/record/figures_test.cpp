@@ -122,7 +122,7 @@ TEST(RunFigures, ADamagedProfileIsAnErrorAndNoCrash) {
 TEST(Wiring, ComesBackAsItWasWritten) {
   record::Wiring wiring;
   wiring.clock_rate = 480.0;
-  wiring.meters = {{"analog_a", "analog-8ch", "bus", "S\"1", "", "2025-11-03", ""}};
+  wiring.meters = {{"analog_a", "analog-8ch-int16", "bus", "S\"1", "", "2025-11-03", ""}};
   wiring.wires = {{"v1", 0, "ch1", 1000.0, profile::Accuracy{.percent_of_reading = 0.5, .fixed = 0.25}}};
   const auto back = record::wiring_from_json(record::to_json_text(wiring));
   ASSERT_TRUE(back);

@@ -13,7 +13,7 @@ constexpr double hour = 3600.0;
 
 record::Wiring usual_wiring(const StoredRun& run) {
   record::Wiring wiring;
-  wiring.meters = {{"analog_a", "analog-8ch", "bench_tcp (127.0.0.1:1502)", "A8-00412", "", "2025-11-03", "2026-11-03"}, {"energy_1", "energy-meter", "bench_tcp (127.0.0.1:1502)", "", "", "", ""},
+  wiring.meters = {{"analog_a", "analog-8ch-int16", "bench_tcp (127.0.0.1:1502)", "A8-00412", "", "2025-11-03", "2026-11-03"}, {"energy_1", "energy-1ph-float32", "bench_tcp (127.0.0.1:1502)", "", "", "", ""},
                    {"rtd_1", "rtd-4ch", "bench_rtu (/dev/serial/by-id/adapter-7)", "R4-0093", "RTD-4 fw 2.1", "2024-12-01", "2025-12-01"}};
   for (const auto& point : run.engine().profile().points) {
     const std::size_t meter = point.is_temperature() ? 2 : point.is_mains() ? 1 : 0;
