@@ -39,8 +39,9 @@ void FramesTalk::take_frame(std::string_view frame) {
     signs_.reset();
     return cutter_.doubt();
   }
-  // Where no checksum guards them, one bit moves the point or the dial: only what two frames in a row show is believed.
-  const bool is_confirmed = instrument_.check || signs_ == told.signs;
+  // One bit moves the point or the dial: unless a CRC guards them, only what two frames in a row show is believed.
+  const bool is_guarded = instrument_.check && instrument_.check->kind == lines::Checksum::crc16_modbus;
+  const bool is_confirmed = is_guarded || signs_ == told.signs;
   signs_ = told.signs;
   if (!is_confirmed) return;
   trouble_.clear();

@@ -90,8 +90,10 @@ bool read_value(const Instrument& instrument, const Channel& channel, std::strin
     return true;
   }
   const std::string told = "`" + channel.name + "` says `" + shown(text) + "`, which is no number";
-  // Without a checksum a letter among figures shows that the line was damaged on its way: its other figures are in doubt too.
-  if (!instrument.checksum) {
+  // Figures that make no number were damaged on their way, and then the others of the line are in doubt too. A word is what the device says
+  // of this channel alone, if a checksum vouches for it.
+  const bool is_word = text.find_first_of("0123456789") == std::string_view::npos;
+  if (!instrument.checksum || !is_word) {
     why = told;
     return false;
   }

@@ -117,12 +117,15 @@ bool TalkBus::is_silent_before_asking(wire::Deadline deadline, MeterReply& reply
   if (!wire_->discard_waiting(bytes)) return false;
   const wire::Deadline silent_by = std::min(deadline, wire::Clock::now() + wire::clear_max);
   while (bytes > 0) {
-    const auto late = wire_->read_some(std::min(silent_by, wire::Clock::now() + wire::guard_silence));
+    const wire::Deadline guarded = wire::Clock::now() + wire::guard_silence;
+    // A wait that is cut short proves no silence.
+    if (guarded > silent_by) {
+      add_trouble(reply, "it talks without being asked, so nobody knows which question it answers");
+      return false;
+    }
+    const auto late = wire_->read_some(guarded);
     if (!wire_->is_open()) return false;
     if (!late) return true;
-    if (wire::Clock::now() < silent_by) continue;
-    add_trouble(reply, "it talks without being asked, so nobody knows which question it answers");
-    return false;
   }
   return true;
 }
