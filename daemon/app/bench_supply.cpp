@@ -57,8 +57,9 @@ void BenchSupply::take(const acquire::MeterBatch& batch) {
     }
   }
   if (const auto* mains = channel_of(settings_->mains)) {
-    mains_unread_ = mains->quality == Quality::good ? 0 : mains_unread_ + 1;
-    if (mains_unread_ == 0) take_mains(mains->value * settings_->mains->factor, batch.taken_at);
+    const auto volts = sensor::convert(settings_->mains->chain, mains->value, mains->quality);
+    mains_unread_ = volts.quality == Quality::good ? 0 : mains_unread_ + 1;
+    if (mains_unread_ == 0) take_mains(volts.value, batch.taken_at);
     else mains_steady_since_.reset();                          // no view of them is no proof that they stand
   }
 }

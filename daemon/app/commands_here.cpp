@@ -10,6 +10,8 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
+#include "app/bench_clock.hpp"
+#include "app/check_points.hpp"
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
 #include "app/replay.hpp"
@@ -24,6 +26,8 @@
 
 namespace steadyglow::app {
 namespace {
+
+constexpr std::size_t date_length = 10;  // of an RFC 3339 label
 
 Result<profile::Profile> load_profile(const std::string& file, Errors& errors) {
   const auto text = read_text_file(file);
@@ -86,7 +90,10 @@ int check(const CheckOptions& options) {
     Errors found;
     const auto settings = load_settings(options.config, found);
     errors.insert(errors.end(), found.begin(), found.end());
-    if (settings) fmt::print("{}: {} buses, {} units, good\n", options.config, settings->buses.size(), settings->units.size());
+    if (settings) {
+      for (const std::string& line : chain_lines(*settings, utc_label(utc_now_ms()).substr(0, date_length))) fmt::print("{}\n", line);
+      fmt::print("{}: {} buses, {} units, good\n", options.config, settings->buses.size(), settings->units.size());
+    }
   }
   return errors.empty() ? exit_good : say(errors);
 }
@@ -133,38 +140,6 @@ int replay_recording(const ReplayOptions& options) {
   events_file.close();
   if (!std::cout || (!options.events.empty() && options.events != "-" && events_file.fail())) return say({Fault::io, "the output could not be written", "is the disk full?", options.events});
   return has_loud || verdict.word == soak::VerdictWord::fail ? exit_not_good : exit_good;
-}
-
-int probe(const ProbeOptions& options) {
-  Errors errors;
-  const auto settings = load_settings(options.config, errors);
-  if (!settings) return say(errors);
-  bool is_known = options.meter.empty();
-  bool all_answered = true;
-  for (const auto& spec : settings->buses) {
-    const auto bus = spec.make();
-    for (std::size_t m = 0; m < spec.meters.size(); ++m) {
-      const auto& meter = spec.meters[m];
-      if (!options.meter.empty() && meter.name != options.meter) continue;
-      is_known = true;
-      drivers::MeterReply reply;
-      int answers = 0;
-      for (int round = 0; round < options.rounds; ++round) {
-        reply = bus->read(m);
-        answers += reply.is_answered ? 1 : 0;
-      }
-      fmt::print("{} on {} ({}): answered {} of {}{}\n", meter.name, spec.name, spec.where, answers, options.rounds, reply.trouble.empty() ? "" : "; " + reply.trouble);
-      all_answered &= answers == options.rounds;
-      for (std::size_t c = 0; c < meter.channels.size() && c < reply.channels.size(); ++c) {
-        const auto& channel = reply.channels[c];
-        const auto uom = find_uom(meter.channels[c].quantity, meter.channels[c].uom);
-        const std::string said = channel.quality == Quality::good ? to_figure(channel.value, 5) + " " + std::string(uom ? uom->shown : "") : std::string(to_word(channel.quality));
-        fmt::print("  {:<16} {}\n", meter.channels[c].name, said);
-      }
-    }
-  }
-  if (!is_known) return say({Fault::usage, fmt::format("there is no meter `{}`", options.meter), "leave the name out to see them all", options.config});
-  return all_answered ? exit_good : exit_unavailable;
 }
 
 int make_password(const std::string& file) {

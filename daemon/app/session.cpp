@@ -27,7 +27,7 @@ Json verdict_json(const soak::Verdict& verdict) {
 }  // namespace
 
 UnitSession::UnitSession(const UnitSettings& settings, double clock_rate, store::Store& store, SessionLinks links)
-    : settings_(&settings), clock_rate_(clock_rate), store_(store), links_(std::move(links)), latest_(settings.profile.points.size()) {}
+    : settings_(&settings), clock_rate_(clock_rate), store_(store), links_(std::move(links)), conversions_(settings.points, clock_rate), latest_(settings.profile.points.size()) {}
 
 // ---- inputs ----------------------------------------------------------------------------------------------------
 
@@ -37,13 +37,14 @@ void UnitSession::take(const acquire::MeterBatch& batch) {
   // then has one row per batch and replays to the same.
   Timestamp at{};
   if (run_) at = std::max(run_->time.at(batch.taken_at), run_->last_fed + Duration{1});
-  for (const PointBinding& binding : settings_->points) {
+  conversions_.hear(batch.bus, batch.meter, batch.reply, batch.taken_at);
+  for (std::size_t i = 0; i < settings_->points.size(); ++i) {
+    const PointBinding& binding = settings_->points[i];
     if (binding.bus != batch.bus || binding.meter != batch.meter) continue;
     if (binding.channel >= batch.reply.channels.size()) continue;
-    const drivers::ChannelValue& channel = batch.reply.channels[binding.channel];
-    const double value = channel.value * binding.factor;
-    latest_[binding.point.index] = {value, channel.quality, batch.taken_at, true};
-    readings.push_back(Reading::of(binding.point, at, value, channel.quality));
+    const auto [value, quality, slope] = conversions_.convert(i, batch.reply.channels[binding.channel], batch.taken_at);
+    latest_[binding.point.index] = {value, quality, batch.taken_at, true};
+    readings.push_back(Reading::of(binding.point, at, value, quality));
   }
   if (readings.empty() || !run_ || !run_->is_fed) return;
   std::sort(readings.begin(), readings.end(), [](const Reading& a, const Reading& b) { return a.point() < b.point(); });

@@ -11,6 +11,7 @@
 #include "acquire/bus_thread.hpp"
 #include "alarm/fact.hpp"
 #include "app/bench_clock.hpp"
+#include "app/conversions.hpp"
 #include "app/retell.hpp"
 #include "app/settings.hpp"
 #include "http/view.hpp"
@@ -190,6 +191,7 @@ class UnitSession {
   SessionLinks links_;
   outlet::Keeper keeper_;
   std::optional<Run> run_;
+  Conversions conversions_;
   std::vector<Latest> latest_;  ///< per point, run or no run
   Boottime last_moved_{};
   bool is_relay_refusing_ = false;

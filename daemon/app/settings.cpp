@@ -3,15 +3,17 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
+#include <filesystem>
 #include <map>
 #include <set>
 #include <tuple>
 
+#include "app/point_chain.hpp"
 #include "app/text_file.hpp"
 #include "core/decimal.hpp"
 #include "document/table.hpp"
 #include "profile/profile_toml.hpp"
+#include "sensor/chain_toml.hpp"
 
 namespace steadyglow::app {
 namespace {
@@ -94,7 +96,9 @@ class Loader {
       const std::string file = beside(file_, instrument_folder_ + "/" + name + ".toml");
       auto text = read_text_file(file);
       if (!text) return fail(Fault::config, fmt::format("register map `{}` cannot be read from {}", name, file), "check the name and instrument_folder");
-      return drivers::InstrumentText{file, std::move(*text)};
+      drivers::InstrumentText instrument{file, std::move(*text)};
+      for (auto& [channel, band] : plausible_bands(instrument)) bands_[{name, channel}] = band;
+      return instrument;
     };
     auto tables = top.tables("bus");
     if (tables.size() > buses_max) top.mistake("bus", fmt::format("{} buses are more than {}", tables.size(), buses_max));
@@ -107,6 +111,7 @@ class Loader {
         continue;
       }
       if (!names.insert(bus->name).second) table.mistake("name", fmt::format("bus `{}` stands here twice", bus->name));
+      check_end(table, *bus);
       for (const auto& meter : bus->meters) {
         const auto [other, is_new] = meters.emplace(meter.name, bus->name);
         if (!is_new && other->second != bus->name)
@@ -114,6 +119,21 @@ class Loader {
       }
       settings_.buses.push_back(std::move(*bus));
     }
+  }
+
+  /// Two buses that end at one place would talk over each other on a serial line. A TCP device may serve several; a broker serves everybody.
+  void check_end(Table& table, const drivers::BusSpec& bus) {
+    const bool is_device = bus.where.starts_with("/dev/");
+    std::error_code unheard;
+    const auto real = is_device ? std::filesystem::weakly_canonical(bus.where, unheard) : std::filesystem::path();
+    const std::string end = is_device && !unheard ? real.string() : bus.where;
+    if (end.empty() || (!is_device && !bus.driver.ends_with("_tcp"))) return;
+    const auto [other, is_new] = ends_.emplace(end, bus.name);
+    if (is_new) return;
+    if (is_device)
+      table.mistake("device", fmt::format("bus `{}` has this device already", other->second), "two buses on one line talk over each other: put all its meters on one [[bus]]");
+    else
+      settings_.notes.push_back(fmt::format("buses `{}` and `{}` both end at {}: some devices serve one connection only, and one bus polls all its meters in turn", other->second, bus.name, bus.where));
   }
 
   void read_benches(Table& top) {
@@ -157,17 +177,16 @@ class Loader {
     auto table = bench.maybe_table(key);
     if (!table) return std::nullopt;
     const std::string channel = table->text("channel");
+    sensor::Chain chain = sensor::read_chain(*table);
     table->done();
-    const auto place = channel.empty() ? std::nullopt : find_channel(*table, channel);
+    const auto place = channel.empty() ? std::nullopt : find_channel(*table, "channel", channel);
     if (!place) return std::nullopt;
     const auto& info = settings_.buses[place->bus].meters[place->meter].channels[place->channel];
-    const auto uom = find_uom(info.quantity, info.uom);
-    if (info.quantity != wanted || !uom) {
-      table->mistake("channel", fmt::format("`{}` measures {}, but {} is wanted here", channel, to_word(info.quantity), to_word(wanted)));
-      return std::nullopt;
-    }
+    const auto from = find_uom(info.quantity, info.uom);
+    const auto to = find_uom(wanted, wanted == Quantity::voltage ? "V" : "1");
+    if (!from || !to || !sensor::fit_chain(*table, chain, {*from, *to, channel, key})) return std::nullopt;
     ChannelBinding binding = *place;
-    binding.factor = uom->to_base;
+    binding.chain = chain;
     return binding;
   }
 
@@ -213,13 +232,7 @@ class Loader {
       const auto index = static_cast<std::size_t>(known - wiring.meters.begin());
       if (known == wiring.meters.end())
         wiring.meters.push_back({info.name, info.instrument, fmt::format("{} ({})", bus.name, bus.where), papers.serial, papers.identification, papers.calibrated, papers.calibration_due});
-      record::Wire wire{unit.profile.point(binding.point).name, index, info.channels[binding.channel].name, binding.factor, {}};
-      // The maker's figures are in the channel's uom: a divider or a shunt makes them larger as it does the reading.
-      const double size = std::fabs(binding.factor);
-      if (const auto& stated = papers.accuracy)
-        wire.accuracy = profile::Accuracy{.percent_of_reading = stated->percent_of_reading, .counts = stated->counts, .resolution = stated->resolution * size,
-                                          .percent_of_range = stated->percent_of_range, .range = stated->range * size, .fixed = stated->fixed * size};
-      wiring.wires.push_back(std::move(wire));
+      wiring.wires.push_back(wire_of(settings_, unit, binding, index));
     }
     return wiring;
   }
@@ -313,31 +326,33 @@ class Loader {
     for (Table& table : tables) {
       const std::string name = table.text("name");
       const std::string channel = table.text("channel");
-      const double scale = table.maybe_number("scale", {-1e6, 1e6}).value_or(1.0);
+      const std::size_t errors_before = errors_.size();
+      sensor::Chain chain = sensor::read_chain(table);
+      const bool is_shared = table.maybe_flag("shared").value_or(false);
       table.done();
-      if (scale == 0.0) table.mistake("scale", "a scale of 0 makes every reading 0");
+      const bool is_chain_good = errors_.size() == errors_before;
       const auto point = unit.profile.find(name);
       if (!point && !name.empty()) {
         const std::string near = document::nearest(name, names);
         table.mistake("name", fmt::format("profile `{}` has no point `{}`", unit.profile_name, name), near.empty() ? "" : fmt::format("did you mean `{}`?", near));
       }
       if (!seen.insert(name).second) table.mistake("name", fmt::format("point `{}` stands here twice", name));
-      if (point && !channel.empty()) bind(table, unit, *point, channel, scale);
+      if (point && !channel.empty()) bind(table, unit, *point, channel, {std::move(chain), is_chain_good, is_shared});
     }
     for (const auto& point : unit.profile.points)
       if (!seen.contains(point.name)) unit_table.mistake("", fmt::format("point `{}` of the profile is not connected", point.name), "add a [[unit.point]] with its channel");
   }
 
-  /// "meter.channel"; factor is left to the caller.
-  std::optional<ChannelBinding> find_channel(Table& table, const std::string& channel) {
+  /// "meter.channel", as it stands at `key`; the chain is left to the caller.
+  std::optional<ChannelBinding> find_channel(Table& table, std::string_view key, const std::string& channel) {
     const std::size_t dot = channel.find('.');
     if (dot == std::string::npos) {
-      table.mistake("channel", fmt::format("`{}` names no channel", channel), "write meter.channel");
+      table.mistake(key, fmt::format("`{}` names no channel", channel), "write meter.channel");
       return std::nullopt;
     }
     const std::string meter_name = channel.substr(0, dot);
     const std::string channel_name = channel.substr(dot + 1);
-    const auto place = find_meter(table, "channel", meter_name);
+    const auto place = find_meter(table, key, meter_name);
     if (!place) return std::nullopt;
     const auto& channels = settings_.buses[place->bus].meters[place->meter].channels;
     const auto found = std::find_if(channels.begin(), channels.end(), [&](const auto& c) { return c.name == channel_name; });
@@ -345,22 +360,57 @@ class Loader {
       std::vector<std::string_view> known;
       for (const auto& c : channels) known.push_back(c.name);
       const std::string near = document::nearest(channel_name, known);
-      table.mistake("channel", fmt::format("`{}` has no channel `{}`", meter_name, channel_name),
+      table.mistake(key, fmt::format("`{}` has no channel `{}`", meter_name, channel_name),
                     near.empty() ? fmt::format("it has: {}", fmt::join(known, ", ")) : fmt::format("did you mean `{}`?", near));
       return std::nullopt;
     }
-    return ChannelBinding{place->bus, place->meter, static_cast<std::size_t>(found - channels.begin()), 1.0};
+    return ChannelBinding{place->bus, place->meter, static_cast<std::size_t>(found - channels.begin()), {}};
   }
 
-  void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, double scale) {
-    const auto place = find_channel(table, channel);
+  struct ReadChain {
+    sensor::Chain chain;
+    bool is_good;
+    bool is_shared;
+  };
+  void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, ReadChain read) {
+    const auto place = find_channel(table, "channel", channel);
     if (!place) return;
-    const auto& info = settings_.buses[place->bus].meters[place->meter].channels[place->channel];
+    const auto& meter = settings_.buses[place->bus].meters[place->meter];
+    const auto& info = meter.channels[place->channel];
     const profile::Point& point = unit.profile.point(id);
     const auto uom = find_uom(info.quantity, info.uom);
-    if (info.quantity != point.quantity || !uom)
-      return table.mistake("channel", fmt::format("`{}` measures {}, but `{}` is {}", channel, to_word(info.quantity), point.name, to_word(point.quantity)));
-    unit.points.push_back({id, place->bus, place->meter, place->channel, scale * uom->to_base / point.uom.to_base});
+    if (!uom) return;
+    check_shared(table, unit, point, *place, channel, read.is_shared);
+    if (!sensor::fit_chain(table, read.chain, {*uom, point.uom, channel, point.name})) return;
+    PointBinding binding{id, place->bus, place->meter, place->channel, read.chain.factor(), std::move(read.chain), std::nullopt, {}};
+    if (const auto band = bands_.find({meter.instrument, info.name}); band != bands_.end()) binding.plausible = band->second;
+    if (const auto* step = binding.chain.wants_junction()) {
+      binding.junction = find_junction(table, step->junction_channel);
+      if (!binding.junction) return;
+    }
+    if (!read.is_good) return;
+    if (auto why = why_out_of_reach(point, binding)) return table.mistake(table.has("scale") ? "scale" : "channel", std::move(why->message), std::move(why->hint));
+    unit.points.push_back(std::move(binding));
+  }
+
+  std::optional<JunctionBinding> find_junction(Table& point, const std::string& channel) {
+    const auto place = find_channel(point, "thermocouple", channel);
+    if (!place) return std::nullopt;
+    const auto& meter = settings_.buses[place->bus].meters[place->meter];
+    const auto& info = meter.channels[place->channel];
+    const auto uom = find_uom(info.quantity, info.uom);
+    if (info.quantity == Quantity::temperature && uom) return JunctionBinding{place->bus, place->meter, place->channel, uom->to_base, junction_polls_most * meter.poll_period};
+    point.mistake("thermocouple", fmt::format("`{}` measures {}, and the terminals' temperature is wanted", channel, to_word(info.quantity)), "name a channel that gives a temperature, measured at the terminals");
+    return std::nullopt;
+  }
+
+  /// One clip is at one point. The mains and the room are one thing for all units.
+  void check_shared(Table& table, const UnitSettings& unit, const profile::Point& point, const ChannelBinding& place, const std::string& channel, bool is_shared) {
+    const bool is_common = point.is_mains() || point.role == profile::Role::ambient;
+    const ChannelUse use{fmt::format("`{}` of unit `{}`", point.name, unit.name), is_common || is_shared};
+    const auto [first, is_new] = used_channels_.emplace(std::tuple(place.bus, place.meter, place.channel), use);
+    if (is_new || (first->second.may_share && use.may_share)) return;
+    table.mistake("channel", fmt::format("`{}` is already {}", channel, first->second.by), "one clip is at one point: is it the neighbouring channel? Where it truly is one measurement for both, write shared = true at both");
   }
 
   /// Every output has one owner: cutting one unit must not cut another, and nothing but the watchdog writes its coil.
@@ -385,6 +435,13 @@ class Loader {
   std::string file_;
   Errors& errors_;
   Settings settings_;
+  struct ChannelUse {
+    std::string by;
+    bool may_share;
+  };
+  std::map<std::pair<std::string, std::string>, sensor::RawBand> bands_;  ///< by instrument and channel
+  std::map<std::string, std::string> ends_;                               ///< where a bus ends, and its name
+  std::map<std::tuple<std::size_t, std::size_t, std::size_t>, ChannelUse> used_channels_;
   bool is_demo_ = false;
   bool has_bad_bus_ = false;
   std::set<std::tuple<std::size_t, std::size_t, std::size_t>> used_outputs_;

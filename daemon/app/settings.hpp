@@ -1,5 +1,6 @@
 #pragma once
 /// The daemon's configuration as values: which meters hang on which bus, which point is read where, what may be switched.
+#include <chrono>
 #include <optional>
 #include <string>
 #include <vector>
@@ -10,15 +11,31 @@
 #include "profile/plan.hpp"
 #include "profile/profile.hpp"
 #include "record/wiring.hpp"
+#include "sensor/chain.hpp"
 
 namespace steadyglow::app {
+
+/// The channel that measures the terminals of a thermocouple.
+struct JunctionBinding {
+  std::size_t bus = 0;
+  std::size_t meter = 0;
+  std::size_t channel = 0;
+  double to_celsius = 1.0;               ///< Celsius per uom of the channel
+  std::chrono::milliseconds age_max{};   ///< run time; an older figure stands for nothing
+};
+
+/// A terminals' temperature is taken for so many of its meter's own poll periods.
+inline constexpr int junction_polls_most = 3;
 
 struct PointBinding {
   PointId point;
   std::size_t bus = 0;
   std::size_t meter = 0;
   std::size_t channel = 0;
-  double factor = 1.0;  ///< value in the point's uom = factor * value in the channel's uom
+  double factor = 1.0;  ///< of a chain without a sensor: value in the point's uom = factor * value in the channel's uom + offset
+  sensor::Chain chain;  ///< from the channel's value to the point's
+  std::optional<JunctionBinding> junction;
+  sensor::RawBand plausible;  ///< of the channel
 };
 
 struct OutletBinding {
@@ -33,7 +50,7 @@ struct ChannelBinding {
   std::size_t bus = 0;
   std::size_t meter = 0;
   std::size_t channel = 0;
-  double factor = 1.0;  ///< to the quantity's base unit
+  sensor::Chain chain;  ///< to the quantity's base unit
 };
 
 inline constexpr double breaker_share_default = 0.8;  ///< of the breaker for a load of 3 h and more: NEC 210.20(A), seen second-hand; local code decides
@@ -86,6 +103,7 @@ struct Settings {
   std::optional<notify::NotifySettings> notify;  ///< empty: nobody is told anything
   std::vector<BenchSettings> benches;
   std::vector<UnitSettings> units;
+  std::vector<std::string> notes;  ///< what is no mistake and may still be meant otherwise
 };
 
 inline constexpr std::size_t units_max = 32;

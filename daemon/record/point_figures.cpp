@@ -193,7 +193,8 @@ class Maker {
   }
 
   void uncertainty(PointFigures& made) const {
-    if (const Wire* wire = figures_.wiring.find(made.point.name)) made.meter = wire->meter;
+    const Wire* wire = figures_.wiring.find(made.point.name);
+    if (wire != nullptr) made.meter = wire->meter;
     const auto accuracy = accuracy_of(made.id);
     const std::optional<Level>& at = made.end ? made.end : made.start ? made.start : made.last_seen;
     if (!accuracy) {
@@ -205,8 +206,13 @@ class Maker {
       return;
     }
     // A mean does not make a meter better, and its readings know of each other: only the statement is used.
-    made.expanded_uncertainty = coverage_factor * analysis::standard_uncertainty(*accuracy, at->mean);
-    made.uncertainty_from = made.point.accuracy ? "the accuracy that the profile states for its meter" : "the accuracy that is stated for its meter";
+    const auto with_chain = wire != nullptr && !made.point.accuracy ? wire->standard_uncertainty(at->mean) : std::nullopt;
+    made.expanded_uncertainty = coverage_factor * with_chain.value_or(analysis::standard_uncertainty(*accuracy, at->mean));
+    made.uncertainty_from = made.point.accuracy ? "the accuracy that the profile states for its meter"
+                            : with_chain        ? "what is stated of its meter and of what stands between the two"
+                                                : "the accuracy that is stated for its meter";
+    if (!made.point.accuracy && wire != nullptr)
+      for (std::size_t i = 0; i < wire->doubt_without.size(); ++i) made.uncertainty_from += (i == 0 ? "; not stated, and not in it: " : ", ") + wire->doubt_without[i];
     if (made.point.sense) made.uncertainty_from += fmt::format("; as read over {} ohm, the resistor's own tolerance is not stated", to_figure(made.point.sense->value, 3));
   }
 

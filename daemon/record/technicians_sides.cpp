@@ -198,7 +198,7 @@ class Sides {
       const Meter& meter = figures_.wiring.meters[i];
       std::string points;
       for (const Wire& wire : figures_.wiring.wires)
-        if (wire.meter == i) points += fmt::format("{}{} ({}, × {})", points.empty() ? "" : ", ", wire.point, wire.channel, to_figure(wire.factor, 4));
+        if (wire.meter == i) points += fmt::format("{}{} ({}, {})", points.empty() ? "" : ", ", wire.point, wire.channel, wire.chain.empty() ? "× " + to_figure(wire.factor, 4) : wire.chain);
       const auto text = [](const std::string& stated) { return stated.empty() ? std::string("not stated") : stated; };
       std::string due = text(meter.calibration_due);
       if (!meter.calibration_due.empty() && begun.size() >= 10 && meter.calibration_due < begun.substr(0, 10)) due += ", OVERDUE when the run began";

@@ -42,11 +42,45 @@ profile::Accuracy accuracy_of(const Json& json) {
           .percent_of_range = figure("percent_of_range"), .range = figure("range"), .fixed = figure("fixed")};
 }
 
+/// Pairs of value and standard uncertainty, rising by value; what is no such list is none.
+std::vector<ValueDoubt> doubts_of(const Json& json) {
+  constexpr std::size_t doubts_max = 64;
+  const auto list = json.find("doubts");
+  if (list == json.end() || !list->is_array() || list->size() > doubts_max) return {};
+  std::vector<ValueDoubt> doubts;
+  for (const Json& one : *list) {
+    if (!one.is_array() || one.size() != 2 || !one[0].is_number() || !one[1].is_number()) return {};
+    const ValueDoubt doubt{one[0].get<double>(), one[1].get<double>()};
+    const bool is_rising = doubts.empty() || doubt.value > doubts.back().value;
+    if (!std::isfinite(doubt.value) || !std::isfinite(doubt.standard) || doubt.standard < 0.0 || !is_rising) return {};
+    doubts.push_back(doubt);
+  }
+  return doubts;
+}
+
+std::vector<std::string> texts_of(const Json& json, const char* key) {
+  std::vector<std::string> texts;
+  const auto list = json.find(key);
+  if (list == json.end() || !list->is_array()) return texts;
+  for (const Json& one : *list)
+    if (one.is_string()) texts.push_back(one.get<std::string>());
+  return texts;
+}
+
 }  // namespace
 
 const Wire* Wiring::find(std::string_view point) const {
   const auto found = std::find_if(wires.begin(), wires.end(), [&](const Wire& wire) { return wire.point == point; });
   return found == wires.end() ? nullptr : &*found;
+}
+
+std::optional<double> Wire::standard_uncertainty(double value) const {
+  if (doubts.empty()) return std::nullopt;
+  const auto above = std::find_if(doubts.begin(), doubts.end(), [&](const ValueDoubt& doubt) { return doubt.value >= value; });
+  if (above == doubts.begin()) return doubts.front().standard;
+  if (above == doubts.end()) return doubts.back().standard;
+  const ValueDoubt& below = *(above - 1);
+  return below.standard + (above->standard - below.standard) * (value - below.value) / (above->value - below.value);
 }
 
 std::string to_json_text(const Wiring& wiring) {
@@ -66,6 +100,9 @@ std::string to_json_text(const Wiring& wiring) {
   for (const Wire& wire : wiring.wires) {
     Json json{{"point", wire.point}, {"meter", wire.meter}, {"channel", wire.channel}, {"factor", wire.factor}};
     if (wire.accuracy) json["accuracy"] = to_json(*wire.accuracy);
+    if (!wire.chain.empty()) json["chain"] = wire.chain;
+    for (const ValueDoubt& doubt : wire.doubts) json["doubts"].push_back({doubt.value, doubt.standard});
+    if (!wire.doubt_without.empty()) json["doubt_without"] = wire.doubt_without;
     wires.push_back(std::move(json));
   }
   const Json json{{"clock_rate", wiring.clock_rate}, {"meters", std::move(meters)}, {"wires", std::move(wires)}};
@@ -91,7 +128,14 @@ Result<Wiring> wiring_from_json(const std::string& text) {
   for (const Json& one : list("wires")) {
     const auto meter = one.is_object() ? one.find("meter") : one.end();
     if (!one.is_object() || meter == one.end() || !meter->is_number_unsigned() || meter->get<std::size_t>() >= wiring.meters.size()) return wrong();
-    Wire wire{text_of(one, "point"), meter->get<std::size_t>(), text_of(one, "channel"), number_of(one, "factor", 1.0), {}};
+    Wire wire;
+    wire.point = text_of(one, "point");
+    wire.meter = meter->get<std::size_t>();
+    wire.channel = text_of(one, "channel");
+    wire.factor = number_of(one, "factor", 1.0);
+    wire.chain = text_of(one, "chain");
+    wire.doubts = doubts_of(one);
+    wire.doubt_without = texts_of(one, "doubt_without");
     if (const auto accuracy = one.find("accuracy"); accuracy != one.end() && accuracy->is_object()) wire.accuracy = accuracy_of(*accuracy);
     wiring.wires.push_back(std::move(wire));
   }

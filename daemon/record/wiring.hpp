@@ -24,13 +24,26 @@ struct Meter {
   friend bool operator==(const Meter&, const Meter&) = default;
 };
 
+/// How far a point can be off at one of its values: standard uncertainty, in the point's uom.
+struct ValueDoubt {
+  double value = 0.0;
+  double standard = 0.0;
+  friend bool operator==(const ValueDoubt&, const ValueDoubt&) = default;
+};
+
 /// One point of the profile at one channel.
 struct Wire {
   std::string point;
   std::size_t meter = 0;  ///< into Wiring::meters
   std::string channel;
-  double factor = 1.0;    ///< value in the point's uom = factor * value in the channel's
-  std::optional<profile::Accuracy> accuracy;  ///< of the meter, in the point's uom
+  double factor = 1.0;    ///< value in the point's uom = factor * value in the channel's, where no sensor stands between
+  std::optional<profile::Accuracy> accuracy;  ///< of the meter, in the point's uom; behind a sensor only its resolution
+  std::string chain{};                    ///< what stands between them, in words; empty: nothing
+  std::vector<ValueDoubt> doubts{};       ///< rising by value; empty: `accuracy` says it all
+  std::vector<std::string> doubt_without{};  ///< what was not stated, and is in neither
+
+  /// Between two values the line between their doubts, beyond the last the same as there. Nothing when there are none.
+  std::optional<double> standard_uncertainty(double value) const;
 };
 
 struct Wiring {

@@ -54,15 +54,17 @@ struct ThermistorStep {
   std::optional<double> tolerance_kelvin;
 };
 
+inline constexpr Uom no_uom{"1", Quantity::state, 1.0, ""};
+
 struct Chain {
-  Uom from{};  ///< of the meter's channel
+  Uom from = no_uom;  ///< of the meter's channel
   std::optional<double> accept_low;  ///< in `from`
   std::optional<double> accept_high;
   std::variant<std::monostate, DividerStep, ShuntStep, TransformerStep> before_meter;
   std::variant<std::monostate, ThermocoupleStep, PlatinumStep, ThermistorStep> sensor;
   double scale = 1.0;
   double offset = 0.0;  ///< in `to`
-  Uom to{};             ///< of the point
+  Uom to = no_uom;      ///< of the point
 
   bool has_sensor() const { return !std::holds_alternative<std::monostate>(sensor); }
   /// Nothing but a change of the unit of measure.
@@ -73,6 +75,12 @@ struct Chain {
   double gain() const;
   /// Where there is no sensor: value in `to` = factor() * value in `from` + offset.
   double factor() const { return scale * gain() * from.to_base / to.to_base; }
+};
+
+/// What a channel can say at all, in its uom: the band that its instrument file calls plausible.
+struct RawBand {
+  double low = -std::numeric_limits<double>::infinity();
+  double high = std::numeric_limits<double>::infinity();
 };
 
 struct Converted {

@@ -18,8 +18,8 @@ struct Night {
   Night() {
     settings.name = "bench 1";
     settings.contactor = OutletBinding{0, relay_meter, 0};
-    settings.mains = ChannelBinding{0, mains_meter, 0, 1.0};
-    settings.smoke = ChannelBinding{0, relay_meter, 0, 1.0};
+    settings.mains = ChannelBinding{0, mains_meter, 0, {}};
+    settings.smoke = ChannelBinding{0, relay_meter, 0, {}};
     settings.stagger_seconds = 0.0;
     SupplyLinks links;
     links.write = [this](const OutletBinding&, bool on, std::function<void(Result<void>)> done) {
