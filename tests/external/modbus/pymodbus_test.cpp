@@ -11,8 +11,11 @@
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
+#include <fstream>
 #include <map>
 #include <memory>
+#include <optional>
+#include <sstream>
 #include <string>
 #include <thread>
 #include <vector>
@@ -105,6 +108,40 @@ std::string instrument_text() {
   return text;
 }
 
+Result<InstrumentText> find_instrument(const std::string& name) {
+  if (name == "outside") return InstrumentText{"outside.toml", instrument_text()};
+  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
+  std::ifstream in(file);
+  std::stringstream text;
+  text << in.rdbuf();
+  if (!in) return fail(Fault::bad_data, "cannot be read", {}, file);
+  return InstrumentText{file, text.str()};
+}
+
+/// A bus of one meter by a file of the house: its channels by name.
+struct KindBus {
+  std::optional<BusSpec> spec;
+  std::unique_ptr<Bus> bus;
+  ChannelValue value(const MeterReply& reply, const std::string& name) const {
+    for (std::size_t i = 0; i < spec->meters[0].channels.size(); ++i)
+      if (spec->meters[0].channels[i].name == name) return reply.channels[i];
+    ADD_FAILURE() << name;
+    return {};
+  }
+};
+
+KindBus kind_bus(const std::string& keys, const std::string& instrument, int address, const std::string& more = "") {
+  const std::string toml = "[[bus]]\nname = \"outside\"\n" + keys + "timeout_seconds = 0.4\n[[bus.meter]]\nname = \"m\"\ninstrument = \"" + instrument + "\"\naddress = " + std::to_string(address) + "\n" + more;
+  Errors errors;
+  const document::Node root = document::parse(toml, "bench.toml", errors);
+  document::Table top(root, "bench.toml", errors);
+  auto buses = top.tables("bus");
+  KindBus kind{read_bus(buses.at(0), find_instrument, errors), nullptr};
+  for (const Error& error : errors) ADD_FAILURE() << error.text();
+  if (kind.spec) kind.bus = kind.spec->make();
+  return kind;
+}
+
 std::unique_ptr<Bus> make_bus(const std::string& keys, std::map<std::string, std::size_t>& channels) {
   const std::string toml = "[[bus]]\nname = \"outside\"\n" + keys +
                            "timeout_seconds = 0.4\n[[bus.meter]]\nname = \"m\"\ninstrument = \"outside\"\naddress = 1\n"
@@ -113,7 +150,7 @@ std::unique_ptr<Bus> make_bus(const std::string& keys, std::map<std::string, std
   const document::Node root = document::parse(toml, "bench.toml", errors);
   document::Table top(root, "bench.toml", errors);
   auto buses = top.tables("bus");
-  const auto spec = read_bus(buses.at(0), [](const std::string&) { return InstrumentText{"outside.toml", instrument_text()}; }, errors);
+  const auto spec = read_bus(buses.at(0), find_instrument, errors);
   if (!spec) {
     for (const Error& error : errors) ADD_FAILURE() << error.text();
     return nullptr;
@@ -135,7 +172,8 @@ class Outside : public testing::TestWithParam<std::string> {
     device = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/python3", server, "tcp"});
     const std::string said = device->line();
     ASSERT_EQ(said.rfind("port ", 0), 0u) << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio): " << said;
-    bus = make_bus("driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = " + said.substr(5) + "\n", channels);
+    place = "driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = " + said.substr(5) + "\n";
+    bus = make_bus(place, channels);
   }
 
   void start_rtu() {
@@ -147,11 +185,13 @@ class Outside : public testing::TestWithParam<std::string> {
     for (int i = 0; i < 500 && !(std::filesystem::exists(ours) && std::filesystem::exists(theirs)); ++i) std::this_thread::sleep_for(10ms);
     device = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/python3", server, "rtu", theirs});
     ASSERT_EQ(device->line(), "ready") << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio)";
-    bus = make_bus("driver = \"modbus_rtu\"\ndevice = \"" + ours + "\"\nbaud = 115200\nparity = \"none\"\n", channels);
+    place = "driver = \"modbus_rtu\"\ndevice = \"" + ours + "\"\nbaud = 115200\nparity = \"none\"\n";
+    bus = make_bus(place, channels);
   }
 
   ChannelValue value(const MeterReply& reply, const std::string& name) const { return reply.channels.at(channels.at(name)); }
 
+  std::string place;
   std::filesystem::path folder = "/nonexistent";
   std::unique_ptr<Program> line;
   std::unique_ptr<Program> device;
@@ -209,6 +249,71 @@ TEST_P(Outside, ADeviceThatEndsIsNoAnswerWithinTheDeadline) {
   EXPECT_LT(std::chrono::steady_clock::now() - began, bus->call_deadline());
   EXPECT_FALSE(reply.is_answered);
   EXPECT_EQ(value(reply, "bias").quality, Quality::no_answer);
+}
+
+/// One channel of a kind, as pymodbus was told to hold it.
+struct Held {
+  std::string instrument;
+  int address;
+  std::string channel;
+  double value;
+  Quality quality = Quality::good;
+};
+
+TEST_P(Outside, EveryKindOfTheHouseReadsWhatPymodbusWasToldToHold) {
+  const std::vector<Held> all{
+      {"analog-8ch-int16", 11, "ch1", 0.38},          {"analog-8ch-int16", 11, "ch2", -1.0},          {"analog-8ch-int16", 11, "ch4", 0, Quality::open_sensor},
+      {"analog-8ch-microvolt", 12, "ch1", 0.38},      {"analog-8ch-microvolt", 12, "ch2", -0.0125},   {"analog-8ch-microvolt", 12, "ch3", 0, Quality::over_range},
+      {"thermocouple-8ch-tenths", 13, "t1", 23.4},    {"thermocouple-8ch-tenths", 13, "t2", -1.0},    {"thermocouple-8ch-tenths", 13, "t3", 0, Quality::open_sensor},
+      {"rtd-4ch-hundredths", 14, "t1", 23.45},        {"rtd-4ch-hundredths", 14, "t2", -40.0},        {"rtd-4ch-hundredths", 14, "t4", 100.0},
+      {"energy-1ph-float32", 15, "volts", 230.5},     {"energy-1ph-float32", 15, "watts", 99.8125},   {"energy-1ph-float32", 15, "energy", 912.375},
+      {"energy-1ph-int32", 16, "volts", 230.5},       {"energy-1ph-int32", 16, "amps", 0.433},        {"energy-1ph-int32", 16, "energy", 912.351},
+      {"energy-1ph-int32", 16, "hertz", 50.02},       {"climate-2ch-tenths", 17, "temperature", 21.4}, {"climate-2ch-tenths", 17, "humidity", 45.5},
+      {"contacts-8ch", 17, "in_1", 0},                {"contacts-8ch", 17, "in_2", 1},                {"contacts-8ch", 17, "in_8", 1},
+  };
+  bus.reset();  // one reader at a time on a serial line
+  std::string open;
+  KindBus kind;
+  MeterReply reply;
+  for (const Held& held : all) {
+    if (open != held.instrument) {
+      kind.bus.reset();
+      kind = kind_bus(place, held.instrument, held.address);
+      ASSERT_TRUE(kind.bus) << held.instrument;
+      reply = kind.bus->read(0);
+      ASSERT_TRUE(reply.is_answered) << held.instrument << ": " << reply.trouble;
+      open = held.instrument;
+    }
+    const ChannelValue value = kind.value(reply, held.channel);
+    EXPECT_EQ(value.quality, held.quality) << held.instrument << "." << held.channel << ": " << reply.trouble;
+    if (held.quality == Quality::good) {
+      EXPECT_DOUBLE_EQ(value.value, held.value) << held.instrument << "." << held.channel;
+    }
+  }
+}
+
+TEST_P(Outside, ItsIdentificationByFunction43IsReadAndBound) {
+  bus.reset();
+  const KindBus right = kind_bus(place, "rtd-4ch-hundredths", 14, "identity = \"Test bench,eight kinds,1.0\"\n");
+  ASSERT_TRUE(right.bus);
+  const MeterReply reply = right.bus->read(0);
+  EXPECT_EQ(reply.identity, "Test bench,eight kinds,1.0") << reply.trouble;
+  EXPECT_EQ(right.value(reply, "t1").quality, Quality::good) << reply.trouble;
+}
+
+TEST_P(Outside, ASerialNumberInRegistersBindsTheMeter) {
+  bus.reset();
+  {
+    const KindBus right = kind_bus(place, "energy-1ph-int32", 16, "identity = \"4120417\"\n");
+    ASSERT_TRUE(right.bus);
+    EXPECT_EQ(right.value(right.bus->read(0), "volts").quality, Quality::good);
+  }
+  const KindBus wrong = kind_bus(place, "energy-1ph-int32", 16, "identity = \"4120418\"\n");
+  ASSERT_TRUE(wrong.bus);
+  const MeterReply reply = wrong.bus->read(0);
+  EXPECT_TRUE(reply.is_stranger);
+  EXPECT_EQ(reply.trouble, "`4120417` answers where `4120418` is bound");
+  EXPECT_EQ(wrong.value(reply, "volts").quality, Quality::other_meter);
 }
 
 INSTANTIATE_TEST_SUITE_P(Over, Outside, testing::Values("tcp", "rtu"),
