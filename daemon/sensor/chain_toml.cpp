@@ -126,7 +126,7 @@ PlatinumStep read_platinum(Table& step) {
 SteinhartHart read_steinhart_hart(Table& step) {
   const SteinhartHart curve{step.number("a"), step.number("b"), step.number("c")};
   const auto at_25 = thermistor_resistance(curve, Celsius{25.0});
-  constexpr double least = 1.0, most = 1e8;
+  constexpr double least = 50.0, most = 1e8;  // smaller ones limit inrush and measure nothing
   if (!at_25) step.mistake("", at_25.error().message, "a, b and c of 1/T = a + b ln R + c (ln R)^3, R in ohm: b and c are above zero");
   else if (!(at_25->value >= least && at_25->value <= most))
     step.mistake("", fmt::format("these figures make {:.3g} ohm at 25 degC", at_25->value), "are they for kilohms, or for the logarithm to base 10?");
