@@ -25,6 +25,7 @@ MqttBus::MqttBus(BrokerSettings broker, std::vector<MeterSetup> meters, std::chr
     for (const std::string& topic : topics_of(setup)) listeners_.emplace(topic, meters_.size());
     Meter meter;
     meter.setup = std::move(setup);
+    meter.is_taken_back.assign(meter.setup.instrument.outputs.size(), false);
     meters_.push_back(std::move(meter));
   }
   forget();
@@ -117,6 +118,7 @@ void MqttBus::take_states(Meter& meter, const Message& message) {
     const Output& output = meter.setup.instrument.outputs[i];
     if (output.state_topic != message.topic) continue;
     const auto said = payload.text_at(output.state_field);
+    if (said == output.states.off) meter.is_taken_back[i] = false;
     if (said == output.states.on || said == output.states.off) meter.states[i] = State{said == output.states.on, message.arrived, ++states_taken_};
     else meter.states[i].reset();
   }
@@ -172,6 +174,7 @@ MeterReply MqttBus::read(std::size_t index) {
     reply.trouble = broker_.trouble();
     return reply;
   }
+  take_back(meter, Clock::now() + timeout_);
   reply.trouble = broker_.trouble();
   for (const auto& sample : meter.samples)
     if (sample && sample->sender) reply.identity = *sample->sender;
@@ -197,6 +200,13 @@ MeterReply MqttBus::read(std::size_t index) {
   return reply;
 }
 
+void MqttBus::take_back(Meter& meter, Deadline until) {
+  for (std::size_t i = 0; i < meter.is_taken_back.size(); ++i) {
+    const Output& output = meter.setup.instrument.outputs[i];
+    if (meter.is_taken_back[i] && !broker_.publish(output.topic, output.orders.off, until)) return forget();
+  }
+}
+
 std::optional<MqttBus::State> MqttBus::known_state(const Meter& meter, std::size_t index) const {
   const auto& state = meter.states[index];
   const auto stale_after = meter.setup.instrument.outputs[index].stale_after;
@@ -217,6 +227,7 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
   if (on && !meter.setup.identity.empty() && !is_proven_live(meter)) return failed("it has not said yet that it is `" + meter.setup.identity + "`");
   if (on && meter.is_available == false) return failed(meter.setup.instrument.availability->topic + " says that it is gone");
   const std::uint64_t before = states_taken_;
+  meter.is_taken_back[which] = on;
   if (!broker_.publish(output.topic, on ? output.orders.on : output.orders.off, until)) return failed(broker_.trouble());
   const auto is_said = [&](bool is_new) {
     const auto state = known_state(meter, which);
@@ -231,7 +242,10 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
     if (!broker_.turn(std::min(until, ask_at))) return failed(broker_.trouble());
   }
   // One that stood so already may have nothing to say.
-  if (is_said(false) && meter.is_available != false) return {};
+  if (is_said(false) && meter.is_available != false) {
+    meter.is_taken_back[which] = false;
+    return {};
+  }
   ++counters_.timeouts;
   return failed("the broker has the order, but the device does not say that it stands so");
 }

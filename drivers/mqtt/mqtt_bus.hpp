@@ -29,7 +29,8 @@ class MqttBus final : public Bus {
   MqttBus(BrokerSettings broker, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
 
   MeterReply read(std::size_t meter) override;
-  /// Good when the broker confirmed the order and the device says that it stands so.
+  /// Good when the broker confirmed the order and the device says that it stands so. A broker that hangs may hand an order on long
+  /// after: so an ON that was not confirmed is followed by OFF at every poll until the device says that it is off.
   Result<void> write_output(std::size_t meter, std::size_t output, bool on) override;
   Result<bool> read_output(std::size_t meter, std::size_t output) override;
   BusCounters counters() const override { return counters_; }
@@ -53,6 +54,7 @@ class MqttBus final : public Bus {
     MeterSetup setup;
     std::vector<std::optional<Sample>> samples;  // by channel; none since the connection stands
     std::vector<std::optional<State>> states;    // by output; what came live
+    std::vector<bool> is_taken_back;             // by output; outlives the connection
     std::optional<bool> is_available;            // what it or the broker in its name said last
     bool was_heard = false;  ///< live, since it was last read
   };
@@ -68,6 +70,7 @@ class MqttBus final : public Bus {
   static std::string stranger(const Meter& meter);
   static bool is_proven_live(const Meter& meter);
   ChannelValue judged(const Channel& channel, const std::optional<Sample>& sample, std::string& trouble) const;
+  void take_back(Meter& meter, Deadline until);
   std::optional<State> known_state(const Meter& meter, std::size_t output) const;
 
   const std::chrono::milliseconds timeout_;
