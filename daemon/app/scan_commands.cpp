@@ -108,7 +108,9 @@ int say_addresses(const AddressReport& report, const ScanOptions& options, doubl
                options.serial.empty() ? "are address and port right" : "are the two wires A and B swapped; --baud 19200 --parity even, and the other rates that its manual names");
     return exit_not_good;
   }
-  fmt::print("Next: steadyglow scan {} --address {} --table input --count 40 --live\n", place_words(options), report.found.front().address);
+  const FoundAddress& first = report.found.front();
+  fmt::print("Next: steadyglow scan {} --address {} --table {} --count 40 --live\n", place_words(options), first.address, first.exception == 0 ? "holding" : "input");
+  fmt::print("      and the other of the two tables, holding and input; --expect 6.31 finds what a meter beside it reads.\n");
   return exit_good;
 }
 
@@ -150,7 +152,7 @@ std::string cell(const WindowRow& row, Type type, WordOrder order, int width, co
   if (way == row.ways.end()) return std::string(static_cast<std::size_t>(width) + 1, ' ');
   const bool is_match = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return is_same(match.way, *way); });
   const bool is_float = type == Type::float32;
-  return (is_match ? "*" : " ") + fmt::format("{:>{}}", is_float ? to_figure(way->value, figures) : to_decimal(way->value), width);
+  return fmt::format("{:>{}}", (is_match ? "*" : "") + (is_float ? to_figure(way->value, figures) : to_decimal(way->value)), width + 1);
 }
 
 std::string looks_like(const WindowRow& row, const std::vector<ScanMatch>& matches) {
@@ -199,7 +201,8 @@ void say_matches(const Window& window, const std::vector<ScanMatch>& matches, co
     fmt::print("\nNothing here reads {} within {} %. Try --table {}, another --from, or look while it is steady.\n", to_decimal(options.expect), match_within_percent, options.table == "input" ? "holding" : "input");
     return;
   }
-  fmt::print("\n{} ways read {} within {} %, likeliest first. Change what is measured and look again: chance does not follow.\n", matches.size(), to_decimal(options.expect), match_within_percent);
+  fmt::print("\n{} {} within {} %, likeliest first. Change what is measured and look again: chance does not follow.\n", matches.size() == 1 ? "One way reads" : std::to_string(matches.size()) + " ways read",
+             to_decimal(options.expect), match_within_percent);
   for (std::size_t i = 0; i < std::min(matches.size(), matches_shown_max); ++i) {
     const ScanMatch& match = matches[i];
     fmt::print("\n# {} {} ({}) as {}: {}\n", to_word(window.table), match.way.address, manual_number(window.table, match.way.address), way_words(match.way), to_figure(match.way.value, 5));

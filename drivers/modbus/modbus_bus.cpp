@@ -27,8 +27,8 @@ std::uint16_t byte_count(RegisterTable table, std::uint16_t count) {
 }
 
 /// A meter that only has relays is asked for a coil, to know that it is alive.
-std::vector<Request> plan_for(const Instrument& instrument, int request_costs_registers) {
-  auto plan = plan_requests(instrument, request_costs_registers);
+std::vector<Request> plan_for(const Instrument& instrument, int request_costs) {
+  auto plan = plan_requests(instrument, request_costs);
   if (plan.empty() && !instrument.outputs.empty())
     plan.push_back({RegisterTable::coil, instrument.outputs.front().coil, 1, {}});
   return plan;
@@ -75,11 +75,11 @@ SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Requ
   return {first.table, static_cast<std::uint16_t>(address), static_cast<std::uint16_t>(count), true};
 }
 
-ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout, int request_costs_registers)
+ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout, int request_costs)
     : timeout_(timeout), call_deadline_((timeout + longest_pause(meters)) * answers_at_most(meters) + drain_allowance) {
   for (MeterSetup& setup : meters) {
     Meter meter;
-    meter.plan = plan_for(setup.instrument, request_costs_registers);
+    meter.plan = plan_for(setup.instrument, request_costs);
     meter.setup = std::move(setup);
     meters_.push_back(std::move(meter));
   }
@@ -90,7 +90,7 @@ ModbusBus::ModbusBus(TcpEnd end, std::vector<MeterSetup> meters, milliseconds ti
 }
 
 ModbusBus::ModbusBus(SerialLine line, std::vector<MeterSetup> meters, milliseconds timeout, LineManners manners)
-    : ModbusBus(std::move(meters), timeout, serial_request_costs_registers) {
+    : ModbusBus(std::move(meters), timeout, request_costs_registers(line.baud)) {
   link_ = make_rtu_link(std::move(line), manners, counters_);
 }
 

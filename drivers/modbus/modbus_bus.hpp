@@ -83,7 +83,7 @@ class ModbusBus final : public Bus {
   struct Introduction;
   enum class Standing { believed, stranger, unproven };
 
-  ModbusBus(std::vector<MeterSetup> meters, std::chrono::milliseconds timeout, int request_costs_registers);
+  ModbusBus(std::vector<MeterSetup> meters, std::chrono::milliseconds timeout, int request_costs);
   Exchange ask(Meter& meter, const Bytes& pdu, Deadline deadline, Urgency urgency, Stray stray);
   Exchange ask_read(Meter& meter, const Request& request, Deadline deadline, Urgency urgency);
   bool prove_sync(Meter& meter, Poll& poll);

@@ -60,7 +60,7 @@ void plan_table(std::span<const std::size_t> members, const Instrument& instrume
 
 }  // namespace
 
-std::vector<Request> plan_requests(const Instrument& instrument, int request_costs_registers) {
+std::vector<Request> plan_requests(const Instrument& instrument, int request_costs) {
   std::vector<std::size_t> order(instrument.channels.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
@@ -72,7 +72,7 @@ std::vector<Request> plan_requests(const Instrument& instrument, int request_cos
   const auto table_of = [&](std::size_t place) { return instrument.channels[order[place]].table; };
   for (std::size_t begin = 0, end = 0; begin < order.size(); begin = end) {
     while (end < order.size() && table_of(end) == table_of(begin)) ++end;
-    plan_table(std::span<const std::size_t>(order).subspan(begin, end - begin), instrument, request_costs_registers, plan);
+    plan_table(std::span<const std::size_t>(order).subspan(begin, end - begin), instrument, request_costs, plan);
   }
   return plan;
 }

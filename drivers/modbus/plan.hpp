@@ -20,16 +20,15 @@ struct Request {
   unsigned rest_for_polls = 0;   ///< silent while others answer: how many polls to leave it out
 };
 
-/// What one more request costs, in registers that could be read instead. Serial: 8 characters of request, 5 of the answer's frame and two
-/// silences of 3.5 make 20 characters, and a register takes 2 (MODBUS over Serial Line V1.02, sections 2.3 and 2.5.1). TCP: a round trip
-/// outweighs any number of registers.
+/// What one more request costs, in registers that could be read instead: on a serial line up to 19200 bit/s (see request_costs_registers
+/// in link.hpp), and over TCP, where a round trip outweighs any number of registers.
 inline constexpr int serial_request_costs_registers = 10;
 inline constexpr int tcp_request_costs_registers = registers_per_request_limit;
 
 /// The cheapest requests that read every channel: channels of one table travel together as long as no gap is wider than the instrument
 /// allows and the request stays within the instrument's limit (registers) or the protocol's (bits: V1.1b3, section 6.1). A gap is read over
 /// only where that is cheaper than one more request. Bits are merged without gaps.
-std::vector<Request> plan_requests(const Instrument& instrument, int request_costs_registers = serial_request_costs_registers);
+std::vector<Request> plan_requests(const Instrument& instrument, int request_costs = serial_request_costs_registers);
 
 /// The same channels in two requests. Only for a request with two channels or more.
 std::pair<Request, Request> halves(const Request& request, const Instrument& instrument);

@@ -46,7 +46,7 @@ std::optional<double> raw_at(const Window& window, int address, Type type, WordO
 
 bool is_plausible(Type type, double raw) {
   const double size = std::fabs(raw);
-  if (is_float(type)) return raw == 0.0 || (size >= float_plausible_from && size < float_plausible_below);
+  if (is_float(type)) return (raw == 0.0 && !std::signbit(raw)) || (size >= float_plausible_from && size < float_plausible_below);
   return size < whole_plausible_below;
 }
 
@@ -93,13 +93,15 @@ int rank(const Guess& guess) {
   const int of_type = is_float(way.type) ? 0 : width(way.type) == 1 ? 1 : 3;
   // A bare 230 or a 2305 in tenths are usual; a bare 50 or 23 hardly says anything.
   const bool is_coarse = way.scale == 1.0 && !is_float(way.type) && guess.likeness != Likeness::mains_voltage;
-  return of_type + (is_swapped ? 4 : 0) + (is_coarse ? 3 : 0) + (way.scale < 0.01 && width(way.type) == 1 ? 1 : 0);
+  return of_type + (is_swapped ? 4 : 0) + (is_coarse ? 3 : 0);
 }
 
 void guess_at(const Way& plain, std::vector<Guess>& guesses) {
   if (!is_float(plain.type) && width(plain.type) > 1 && std::fabs(plain.value) < one_register) return;
   for (const double scale : scales) {
     if (is_float(plain.type) && scale != 1.0) break;
+    // Thousandths of such a quantity need more than one register can hold; what fits is chance.
+    if (width(plain.type) == 1 && scale < 0.01) break;
     const double value = plain.value * scale;
     for (const Band& band : bands) {
       if (value < band.low || value > band.high) continue;
