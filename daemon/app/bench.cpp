@@ -49,6 +49,7 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
   std::vector<card::ConfiguredUnit> units;
   for (const UnitSettings& unit : settings_.units) units.push_back({unit.name, unit.title, unit.serial, unit.profile.kind});
   cards_ = std::make_unique<BenchCards>(settings_.store_file, std::move(units), loop_, [this](const std::string& kind, const std::string& json) { return remember(kind, json); });
+  desk_ = std::make_unique<WiringDesk>(config_file_, settings_, facts_, [this](const std::string& kind, const std::string& json) { return remember(kind, json); });
   // On Linux a thread's own: what guards goes before what is drawn.
   boost::asio::post(*document_pool_, [] { setpriority(PRIO_PROCESS, static_cast<id_t>(gettid()), documents_niceness); });
 }
@@ -86,6 +87,7 @@ void Bench::take(const acquire::MeterBatch& batch) {
     if (auto* watchdog = supply->watchdog()) watchdog->progress(settings_.buses[batch.bus].name, now);
   for (auto& session : sessions_) session->take(batch);
   for (auto& supply : supplies_) supply->take(batch);
+  desk_->take(batch);
   if (batch.reply.is_answered && !answers_[batch.bus][batch.meter]) doubt_contacts(batch.bus);
   answers_[batch.bus][batch.meter] = batch.reply.is_answered;
   server_->mark_changed();
@@ -476,6 +478,7 @@ void Bench::stop() {
   server_->stop();
   telling_->stop();
   cards_->stop();
+  desk_->stop();
   for (auto& bus : buses_) bus->stop();
   for (auto* pool : {history_pool_.get(), document_pool_.get()}) {
     pool->stop();
@@ -533,6 +536,7 @@ void Bench::history(http::HistoryRequest request, std::function<void(Result<nloh
 }
 
 void Bench::document(http::DocumentRequest request, std::function<void(Result<http::Document>)> reply) {
+  if (request.what == "wiring") return desk_->devices(std::move(reply));
   if (request.what != "runs") return cards_->make(std::move(request), std::move(reply));
   if (documents_waiting_ >= documents_waiting_max) return reply(fail(Fault::unavailable, "too many documents are being made", "ask again in a moment"));
   ++documents_waiting_;

@@ -19,6 +19,7 @@
 #include "app/service.hpp"
 #include "app/session.hpp"
 #include "app/settings.hpp"
+#include "app/wiring_desk.hpp"
 #include "http/server.hpp"
 #include "store/store.hpp"
 
@@ -76,6 +77,7 @@ class Bench {
   http::Health health() const;
   http::BusView bus_view(std::size_t bus) const;
   UnitSession* find_unit(const std::string& name) const;
+  std::size_t unit_index(const UnitSession& session) const { return static_cast<std::size_t>(&session.settings() - settings_.units.data()); }
   void history(http::HistoryRequest request, std::function<void(Result<nlohmann::json>)> reply);
   void document(http::DocumentRequest request, std::function<void(Result<http::Document>)> reply);
   http::SupplyView supply_view(std::size_t bench) const;
@@ -109,6 +111,7 @@ class Bench {
   Facts facts_;
   BenchAlarms bench_alarms_;
   std::unique_ptr<BenchCards> cards_;
+  std::unique_ptr<WiringDesk> desk_;
   std::unique_ptr<Telling> telling_;
   std::vector<std::unique_ptr<BenchSupply>> supplies_;
   std::map<std::size_t, std::optional<Boottime>> contactor_opened_at_;

@@ -43,6 +43,7 @@ Result<nlohmann::ordered_json> Bench::carry_out(const http::Order& order) {
   if (order.what == "benches") return order_bench(order);
   if (order.what == "incidents") return order_incident(order);
   if (order.what == "cards") return cards_->add(order);
+  if (order.what == "wiring") return desk_->carry_out(order);
   if (order.what == "notify") return telling_->test(order.who());
   if (order.what == "morning") {
     const std::string id = order.text("id");
@@ -108,6 +109,7 @@ Result<void> Bench::enter_fact(UnitSession& session, const http::Order& order) {
 Result<nlohmann::ordered_json> Bench::order_unit(const http::Order& order) {
   UnitSession* session = find_unit(order.name);
   if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", order.name));
+  if (order.verb == "touched") return desk_->touched(unit_index(*session), order);
   Result<void> done = fail(Fault::bad_data, "this order is not known");
   if (order.verb == "start") done = start_unit(*session, order);
   if (order.verb == "leave") done = leave_unit(*session, order);
@@ -230,6 +232,7 @@ std::vector<ReadyItem> Bench::ready_list(const UnitSession& session, const std::
     now.points.push_back({point.name, point.is_protective && !point.is_mains(), !point.trip.empty() || !point.warn.empty(), reading.quality == Quality::good && is_fresh,
                           reading.quality != Quality::good ? std::string(to_word(reading.quality)) : is_fresh ? "" : "nothing comes"});
   }
+  now.clips_touched = desk_->touched_words(unit);
   now.profile_checksum = checksum_of(unit.profile_text);
   now.relay = facts_.contact(unit.name + ".outlet");
   if (supply != nullptr) {
@@ -257,6 +260,12 @@ Result<nlohmann::ordered_json> Bench::answer(const std::string& what, const std:
     if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", name));
     return to_json(ready_list(*session, value("who")));
   }
+  if (what == "clips" || what == "wiggle") {
+    const UnitSession* session = find_unit(name);
+    if (session == nullptr) return fail(Fault::bad_data, fmt::format("there is no unit `{}`", name));
+    return what == "clips" ? desk_->clips(unit_index(*session)) : desk_->wiggle(unit_index(*session));
+  }
+  if (what == "wiring") return desk_->search(value);
   if (what == "cautions") {
     Json list = Json::array();
     for (const Caution& caution : cautions()) list.push_back({{"key", caution.key}, {"sentence", caution.sentence}});

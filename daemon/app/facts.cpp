@@ -39,6 +39,8 @@ void Facts::take(const store::JournalRow& row) {
     rehearsals_[text("bench") + '/' + text("unit")] = {text("bench"), text("unit"), json.value("is_passed", false), text("text"), text("who"), row.utc_ms};
   if (row.kind == "unit_fact")
     units_[text("unit") + '/' + text("serial") + '/' + text("kind")] = {text("unit"), text("serial"), text("kind"), text("who"), text("text"), text("of"), row.utc_ms};
+  if (row.kind == "clip_touched")
+    clips_[text("unit") + '/' + text("serial") + '/' + text("point")] = {text("unit"), text("serial"), text("point"), text("channel"), text("who"), text("text"), json.value("is_seen", false), row.utc_ms};
   if (row.kind == "notify_test") notify_tests_[text("route")] = {text("route"), json.value("is_delivered", false), text("error"), row.utc_ms};
   if (row.kind == "cautions") cautions_[text("who")] = {text("who"), json.value("accepted", std::vector<std::string>{}), row.utc_ms};
   if (row.kind == "tick") ticks_.try_emplace(text("item"), TickFact{text("item"), text("who"), row.utc_ms});
@@ -56,6 +58,7 @@ std::optional<std::string> Facts::interlock(const std::string& output) const {
 
 const RehearsalFact* Facts::rehearsal(const std::string& bench, const std::string& unit) const { return find_in(rehearsals_, bench + '/' + unit); }
 const UnitFact* Facts::unit(const std::string& unit, const std::string& serial, const std::string& kind) const { return find_in(units_, unit + '/' + serial + '/' + kind); }
+const ClipFact* Facts::clip(const std::string& unit, const std::string& serial, const std::string& point) const { return find_in(clips_, unit + '/' + serial + '/' + point); }
 const CautionsFact* Facts::cautions(const std::string& who) const { return find_in(cautions_, who); }
 const TickFact* Facts::tick(const std::string& item) const { return find_in(ticks_, item); }
 

@@ -50,6 +50,18 @@ struct CautionsFact {
   std::int64_t utc_ms = 0;
 };
 
+/// Somebody touched a clip and saw its trace move.
+struct ClipFact {
+  std::string unit;
+  std::string serial;
+  std::string point;
+  std::string channel;   ///< where it hung then: "analog_a.ch1"
+  std::string who;
+  std::string text;
+  bool is_seen = false;  ///< the trace was seen to move alone when it was ticked
+  std::int64_t utc_ms = 0;
+};
+
 struct TickFact {
   std::string item;
   std::string who;
@@ -69,6 +81,7 @@ class Facts {
   std::optional<std::string> interlock(const std::string& output) const;
   const RehearsalFact* rehearsal(const std::string& bench, const std::string& unit) const;
   const UnitFact* unit(const std::string& unit, const std::string& serial, const std::string& kind) const;
+  const ClipFact* clip(const std::string& unit, const std::string& serial, const std::string& point) const;
   const CautionsFact* cautions(const std::string& who) const;
   const TickFact* tick(const std::string& item) const;
   const std::map<std::string, NotifyTestFact>& notify_tests() const { return notify_tests_; }
@@ -78,6 +91,7 @@ class Facts {
   std::map<std::string, std::string> interlocks_;   ///< by output: the reason
   std::map<std::string, RehearsalFact> rehearsals_;  ///< by bench/unit
   std::map<std::string, UnitFact> units_;            ///< by unit/serial/kind
+  std::map<std::string, ClipFact> clips_;            ///< by unit/serial/point
   std::map<std::string, NotifyTestFact> notify_tests_;
   std::map<std::string, CautionsFact> cautions_;
   std::map<std::string, TickFact> ticks_;

@@ -47,6 +47,7 @@ void ask_for_the_points(List& list, const ReadySituation& now) {
   if (!dead.empty()) return against(item, fmt::format("{}", fmt::join(dead, ", ")));
   if (alive == 0) return against(item, "the profile has no protective point: nothing would be seen in time");
   item.reason = fmt::format("{} protective points read", alive);
+  if (!now.clips_touched.empty()) item.reason += "; " + now.clips_touched;
   if (!dead_others.empty()) item.reason += fmt::format("; informative ones that do not: {}", fmt::join(dead_others, ", "));
 }
 

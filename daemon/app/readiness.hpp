@@ -32,6 +32,7 @@ struct ReadySituation {
     std::string why;            ///< its quality, if not
   };
   std::vector<PointNow> points;
+  std::string clips_touched;      ///< "12 of 14 clips touched ..."; empty when nobody touched any
   std::string profile_checksum;
   bool has_contactor = false;
   bool is_contactor_closed = false;

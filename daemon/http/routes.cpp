@@ -44,10 +44,10 @@ std::optional<std::int64_t> read_id(const std::string& text) {
   return id;
 }
 
-/// "cards", "cards/NAME", "photos/DIGEST" or "memory": where it is read from.
+/// "cards", "cards/NAME", "photos/DIGEST", "memory" or "wiring/devices": where it is read from.
 std::optional<DocumentRequest> book_request(const std::vector<std::string>& parts) {
   const bool is_list = parts.size() == 3 && (parts[2] == "cards" || parts[2] == "memory");
-  const bool is_one = parts.size() == 4 && (parts[2] == "cards" || parts[2] == "photos");
+  const bool is_one = parts.size() == 4 && (parts[2] == "cards" || parts[2] == "photos" || (parts[2] == "wiring" && parts[3] == "devices"));
   if (!is_list && !is_one) return std::nullopt;
   const auto name = is_one ? decode(parts[3], false) : std::string{};
   if (!name || (is_one && name->empty())) return std::nullopt;
@@ -139,10 +139,10 @@ Response Routes::read(const Target& target, const Request& request) const {
     const auto findings = backend_.findings(parts[4]);
     return findings ? ok_text(to_line(*findings)) : refused(findings.error());
   }
-  const bool is_ready = path.starts_with("/api/v1/units/") && parts.size() == 6 && parts[5] == "ready";
-  if (is_ready || path == "/api/v1/morning" || path == "/api/v1/cautions") {
+  const bool is_of_unit = path.starts_with("/api/v1/units/") && parts.size() == 6 && (parts[5] == "ready" || parts[5] == "clips" || parts[5] == "wiggle");
+  if (is_of_unit || path == "/api/v1/morning" || path == "/api/v1/cautions" || path == "/api/v1/wiring/search") {
     const auto value = [&](const char* key) { return std::string(target.value(key).value_or("")); };
-    const auto answer = backend_.ask(is_ready ? "ready" : parts[3], is_ready ? parts[4] : std::string{}, value);
+    const auto answer = backend_.ask(is_of_unit ? parts[5] : parts[3], is_of_unit ? parts[4] : std::string{}, value);
     return answer ? ok(*answer) : refused(answer.error());
   }
   return asset(path == "/answer" ? "/answer.html" : path, request.if_none_match);

@@ -69,7 +69,7 @@ struct DocumentRequest {
   std::int64_t run = 0;  ///< 0: of all runs
   std::string name;      ///< "page.pdf", "record.zip", "compare" ...; empty: the list. Of cards: the card; of photos: the digest
   std::map<std::string, std::string> query;
-  std::string what = "runs";  ///< runs | cards | photos | memory
+  std::string what = "runs";  ///< runs | cards | photos | memory | wiring
 };
 
 struct Document {
@@ -102,7 +102,7 @@ struct Backend {
   std::function<void(Photo photo, std::function<void(Result<nlohmann::ordered_json>)> reply)> photo;
   /// The answer's object.
   std::function<Result<nlohmann::ordered_json>(const Order& order)> order;
-  /// GET /api/v1/WHAT[/NAME/VERB] of what is no view: "ready", "morning", "cautions". `value` gives the query's fields.
+  /// GET /api/v1/WHAT[/NAME/VERB] of what is no view: "ready", "clips", "wiggle", "morning", "cautions", "wiring". `value` gives the query's fields.
   std::function<Result<nlohmann::ordered_json>(const std::string& what, const std::string& name, const std::function<std::string(const char*)>& value)> ask;
   std::function<Health()> health;
   /// "/" is the page; every other path as asked, undecoded.

@@ -1,0 +1,30 @@
+#pragma once
+/// A first configuration round meters that were just found: one bus as `scan` or `probe` prints it, and one unit whose points are all
+/// channels of its meters. The points are looked at and have no limit: nothing is watched until a person has written what is normal.
+#include <string>
+#include <vector>
+
+#include "core/result.hpp"
+#include "drivers/bus_spec.hpp"
+
+namespace steadyglow::app {
+
+struct StarterParts {
+  std::string bus_file;   ///< for its mistakes
+  std::string bus_text;   ///< one or more [[bus]]
+  std::vector<drivers::InstrumentText> instruments;  ///< those that were found; `file` may have a folder before its name
+  std::string instrument_folder;  ///< where the bus's other instruments are; may be empty
+  std::string listen = "127.0.0.1:8460";
+};
+
+struct StarterFile {
+  std::string name;  ///< below the new folder
+  std::string text;
+};
+
+inline constexpr const char* starter_config = "steadyglow.toml";
+
+/// Every mistake of the bus and its instruments goes into `errors`; then no file comes back.
+std::vector<StarterFile> starter_files(const StarterParts& parts, Errors& errors);
+
+}  // namespace steadyglow::app
