@@ -2,6 +2,7 @@
 import { alarms_view } from "./alarms_view.js";
 import { bench_view } from "./bench_view.js";
 import { card_view } from "./card_view.js";
+import { clips_view } from "./clips_view.js";
 import { cautions_view } from "./cautions_view.js";
 import { morning_view } from "./morning_view.js";
 import { el, keep_list, set_attribute, set_class, set_text, show } from "./dom.js";
@@ -9,6 +10,7 @@ import { age_ms, is_stale, listen, live, start } from "./live.js";
 import { run_view } from "./run_view.js";
 import { unit_view } from "./unit_view.js";
 import { units_view } from "./units_view.js";
+import { wiring_view } from "./wiring_view.js";
 import { duration, severity_words, waits_for_a_person } from "./words.js";
 
 const content = document.getElementById("content");
@@ -25,6 +27,8 @@ const VIEWS = {
   units: { title: "Units", make: units_view },
   card: { title: "Card", make: card_view, is_of: "units" },
   run: { title: "Run", make: run_view, is_of: "units" },
+  wiring: { title: "Wiring", make: wiring_view },
+  clips: { title: "Clips", make: clips_view, is_of: "wiring" },
   cautions: { title: "Cautions", make: cautions_view },
 };
 

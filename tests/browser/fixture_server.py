@@ -17,6 +17,7 @@ import zlib
 import canned_bench
 import canned_book
 import canned_night
+import canned_wiring
 
 WEB = pathlib.Path(__file__).resolve().parents[2] / "dashboards" / "web"
 DYGRAPHS = pathlib.Path("/usr/share/javascript/dygraphs")
@@ -37,6 +38,7 @@ class Fixture:
         self.last_id = 0
         self.ticks = {}
         self.cards = canned_book.cards()
+        self.wiring = canned_wiring.Wiring()
 
     def tell(self, event, data):
         with self.lock:
@@ -90,7 +92,7 @@ class Handler(http.server.BaseHTTPRequestHandler):
             return
         url = urllib.parse.urlsplit(self.path)
         asked = {key: values[0] for key, values in urllib.parse.parse_qs(url.query).items()}
-        unit = re.fullmatch(r"/api/v1/units/([^/]+)/(history|findings|ready)", url.path)
+        unit = re.fullmatch(r"/api/v1/units/([^/]+)/(history|findings|ready|clips|wiggle)", url.path)
         if url.path == "/":
             self.file(WEB / "index.html")
         elif url.path.startswith("/assets/"):
@@ -118,6 +120,10 @@ class Handler(http.server.BaseHTTPRequestHandler):
             self.stream()
         elif url.path == "/api/v1/cautions":
             self.answer(200, {"cautions": [{"key": key, "sentence": sentence} for key, sentence in canned_night.CAUTIONS]})
+        elif url.path == "/api/v1/wiring/devices":
+            self.answer(200, self.fixture.wiring.fresh())
+        elif url.path == "/api/v1/wiring/search":
+            self.answer(200, self.fixture.wiring.state(asked))
         elif url.path == "/api/v1/morning":
             self.answer(200, self.morning())
         elif unit and self.fixture.unit(urllib.parse.unquote(unit.group(1))):
@@ -129,6 +135,10 @@ class Handler(http.server.BaseHTTPRequestHandler):
         if what == "findings":
             run = self.fixture.unit(name)["run"]
             return self.answer(200, {"run": run and run["id"], "findings": canned_bench.findings(name)})
+        if what == "clips":
+            return self.answer(200, self.fixture.wiring.clips(self.fixture.unit(name)))
+        if what == "wiggle":
+            return self.answer(200, self.fixture.wiring.wiggle(self.fixture.unit(name)))
         if what == "ready":
             return self.answer(200, canned_night.ready(name, asked.get("who", "")))
         to_s = float(asked["to_s"]) if "to_s" in asked else None
@@ -207,6 +217,11 @@ class Handler(http.server.BaseHTTPRequestHandler):
             alarm.update(state="acknowledged", acknowledged_by=body["who"])
             self.answer(200, {"alarm": alarm})
             self.fixture.tell_bench()
+        elif self.path.startswith("/api/v1/wiring/"):
+            status, answer = self.fixture.wiring.look(body) if self.path.endswith("/look") else (200, self.fixture.wiring.stop())
+            self.answer(status, answer)
+        elif self.path.endswith("/touched"):
+            self.answer(200, self.fixture.wiring.touched(self.fixture.unit(urllib.parse.unquote(self.path.split("/")[4])), body))
         elif self.path.endswith("/stop"):
             self.answer(409, {"error": "nothing is going on", "hint": "a run must be started first"})
         else:

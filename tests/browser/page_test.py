@@ -16,6 +16,7 @@ import canned_bench
 import canned_night
 import fixture_server
 import night_of_the_page
+import wiring_of_the_page
 from page import CONTRAST, CONTRAST_MIN, DESKTOP, DRAWN_CONTRAST, DRAWN_CONTRAST_MIN, NARROWEST, PHONE, Page, equal
 from webdriver import Browser
 
@@ -292,7 +293,7 @@ def a_dead_daemon_greys_everything(page, fixture):
 LOOKING = [every_unit_is_shown, every_unit_has_a_view_of_its_own, every_alarm_is_listed, cautions_can_be_read, pictures]
 ACTING = [the_stream_changes_a_value, a_bad_reading_is_words_not_a_number, a_gap_is_not_bridged, a_fine_grid_is_not_taken_for_gaps, the_window_of_time_moves,
           markup_in_a_name_is_text, trouble_has_its_banner, a_new_alarm_is_said_once, an_older_daemon_is_shown_as_it_is, a_name_and_a_note_acknowledge,
-          a_start_needs_somebody_at_the_bench, *night_of_the_page.TESTS, *book_of_the_page.TESTS, a_refusal_is_shown, a_dead_daemon_greys_everything]
+          a_start_needs_somebody_at_the_bench, *night_of_the_page.TESTS, *book_of_the_page.TESTS, *wiring_of_the_page.TESTS, a_refusal_is_shown, a_dead_daemon_greys_everything]
 
 
 def run(test, *arguments):

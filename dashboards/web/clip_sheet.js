@@ -1,0 +1,50 @@
+// The clip list of a unit: one side of paper that a person holds while wiring.
+import { clip_drawing } from "./clip_drawing.js";
+import { el, set_text, show } from "./dom.js";
+import { local_time, set_figure, spoken } from "./words.js";
+
+const volts = (value) => (value >= 1 ? `${set_figure(Number(value.toPrecision(3)))}\u202fV` : `${set_figure(Number((1000 * value).toPrecision(3)))}\u202fmV`);
+
+function voltage_words(clip) {
+  if (clip.is_mains) return "Mains";
+  const parts = [];
+  if (clip.expected_volts !== null) parts.push(`up to ${volts(clip.expected_volts)}`);
+  if (clip.at_worst_volts !== null && clip.at_worst_volts > (clip.expected_volts ?? 0)) parts.push(`${volts(clip.at_worst_volts)} when a part fails`);
+  return parts.join("; ") || (["voltage", "current"].includes(clip.quantity) ? "not stated" : "none of its own");
+}
+
+function ticked_words(ticked) {
+  return ticked ? `\u2713 ${ticked.who}, ${local_time(ticked.utc)}${ticked.is_seen ? ", seen to move alone" : ", ticked by eye"}` : "\u2610 not touched yet";
+}
+
+function clip_row(clip, number) {
+  return el("tr", { "data-protective": clip.is_protective ? "yes" : "no" },
+    el("th", { scope: "row" }, el("span.clip-number", {}, String(number)), el("strong", {}, spoken({ name: clip.point, uom: clip.shown_uom === "\u00b0C" ? "Cel" : clip.shown_uom })), el("span.standing", {}, clip.is_protective ? "protective" : "informative"), el("span.where", {}, clip.where || "where: not stated in the profile")),
+    el("td.drawn", {}, clip_drawing(clip), el("span.chain", {}, clip.chain)),
+    el("td", { "data-label": "Sign and reference" }, el("span.sign", {}, `Sign: ${clip.sign}.`), " ", el("span.reference", {}, `Reference: ${clip.reference}.`)),
+    el("td", { "data-label": "Highest voltage" }, el("strong.volts", {}, voltage_words(clip)), ...clip.cautions.map((text) => el("span.clip-caution", {}, `\u26a0\ufe0e ${text}`))),
+    el("td.tick", { "data-label": "Touched" }, ticked_words(clip.ticked)));
+}
+
+export function clip_sheet() {
+  const title = el("h1");
+  const meta = el("p.meta");
+  const cautions = el("ul.clip-cautions");
+  const body = el("tbody");
+  const head = el("thead", {}, el("tr", {}, ...["Point, and where to clip", "From clip to channel", "Sign and reference", "Highest voltage", "Touched"].map((text) => el("th", { scope: "col" }, text))));
+  const print = el("button.plain.small-button.print", { type: "button", onclick: () => window.print() }, "Print on A4");
+  const key = el("p.meta.key", {}, "Thick line: protective (losing it loses sight of a hazard). Thin dashed line: informative.");
+  const node = el("section.clip-sheet", { "aria-label": "Clip list" }, el("div.unit-head", {}, el("div", {}, title, meta), print), cautions, el("table.clips", {}, head, body), key);
+  show(node, false);
+  return {
+    node,
+    update(list) {
+      show(node, true);
+      set_text(title, `${list.title}: where the clips go`);
+      set_text(meta, [list.serial && `serial number ${list.serial}`, list.bench, list.kind, `${list.clips.length} clips`].filter(Boolean).join(" \u00b7 "));
+      cautions.replaceChildren(...list.cautions.map((text) => el("li", {}, text)));
+      body.replaceChildren(...list.clips.map((clip, i) => clip_row(clip, i + 1)));
+      node.dataset.size = list.clips.length > 18 ? "many" : list.clips.length > 11 ? "some" : "few";
+    },
+  };
+}
