@@ -16,7 +16,7 @@ namespace {
 constexpr int digits = 4;
 /// Below this a divider's upper end is safe to touch; above, its owner is reminded. Common practice, no source.
 constexpr double touch_volts_most = 50.0;
-constexpr const char* row = "  {:<24} {:<26} {:>14}    {:>13}   {}";
+constexpr const char* row = "  {:<24} {:<26} {:>13}   {:>13}   {}";
 constexpr const char* below_row = "      {}";
 
 std::string with_uom(double value, std::string_view shown) { return shown.empty() ? to_figure(value, digits) : fmt::format("{} {}", to_figure(value, digits), shown); }

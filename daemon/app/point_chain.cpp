@@ -60,7 +60,7 @@ std::string range_words(const PointBinding& binding) {
   const sensor::Chain& chain = binding.chain;
   std::string text = band_words(band_of(binding), chain.from);
   if (chain.has_sensor()) return fmt::format("{}, behind {}", text, sensor::words_of(chain));
-  if (const double times = chain.scale * chain.gain(); times != 1.0) text += fmt::format(" × {}", to_figure(times, digits));
+  if (const double times = chain.scale * chain.gain(); times != 1.0) text += fmt::format(" × {:.5g}", times);
   return text;
 }
 

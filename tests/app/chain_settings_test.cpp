@@ -1,0 +1,290 @@
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+
+#include "app/check_points.hpp"
+#include "app/conversions.hpp"
+#include "app/point_chain.hpp"
+#include "app/settings.hpp"
+
+namespace steadyglow::app {
+namespace {
+
+namespace fs = std::filesystem;
+using namespace std::chrono_literals;
+
+std::string channel(const std::string& name, int address, const std::string& quantity, const std::string& uom, const std::string& rest) {
+  return "[[channel]]\nname = \"" + name + "\"\ntable = \"input\"\naddress = " + std::to_string(address) + "\ntype = \"int16\"\nquantity = \"" + quantity + "\"\nuom = \"" + uom + "\"\n" + rest + "\n";
+}
+
+const std::string instrument = "[instrument]\ntitle = \"Module\"\nprotocol = \"modbus\"\n" +
+                               channel("ch1", 0, "voltage", "V", "scale = 0.0003125\nplausible = { low = -10.24, high = 10.24 }") +
+                               channel("ch2", 1, "voltage", "V", "scale = 0.0003125\nplausible = { low = -10.24, high = 10.24 }") +
+                               channel("micro", 2, "voltage", "uV", "scale = 2.0\nplausible = { low = -60000.0, high = 60000.0 }") +
+                               channel("ohms", 3, "resistance", "Ohm", "scale = 0.1\nplausible = { low = 0.0, high = 400.0 }") +
+                               channel("terminals", 4, "temperature", "Cel", "scale = 0.1\nplausible = { low = -20.0, high = 90.0 }") +
+                               channel("mains", 5, "voltage", "V", "scale = 0.1\nplausible = { low = 0.0, high = 300.0 }");
+
+std::string point(const std::string& name, const std::string& quantity, const std::string& uom, const std::string& role, const std::string& rest) {
+  return "[[point]]\nname = \"" + name + "\"\nquantity = \"" + quantity + "\"\nuom = \"" + uom + "\"\nrole = \"" + role + "\"\n" + rest + "\n";
+}
+
+const std::string b_plus = point("b_plus", "voltage", "V", "supply", "nominal = 452.0\nwarn = { low = 430.0, high = 475.0 }\ntrip = { high = 520.0 }");
+const std::string bias = point("bias", "voltage", "mV", "bias", "nominal = 38.0\nwarn = { low = 30.0, high = 46.0 }\ntrip = { high = 57.0 }");
+const std::string offset_point = point("offset_mv", "voltage", "mV", "offset", "warn = { low = -50.0, high = 50.0 }\ntrip = { low = -300.0, high = 300.0 }");
+const std::string sink = point("sink", "temperature", "Cel", "heatsink", "nominal = 45.0\nwarn = { high = 60.0 }\ntrip = { high = 75.0 }");
+const std::string mains = point("mains_volts", "voltage", "V", "mains_voltage", "nominal = 230.0");
+
+std::string wired(const std::string& name, const std::string& channel_name, const std::string& rest = "") {
+  return "[[unit.point]]\nname = \"" + name + "\"\nchannel = \"module." + channel_name + "\"\n" + rest + "\n";
+}
+
+class ChainSettings : public testing::Test {
+ protected:
+  void SetUp() override {
+    folder_ = fs::temp_directory_path() / ("steadyglow-chains-" + std::to_string(::getpid()));
+    for (const char* sub : {"instruments", "profiles", "plans"}) fs::create_directories(folder_ / sub);
+    write("instruments/module.toml", instrument);
+    write("plans/short.toml", "[plan]\ntitle = \"short\"\n[[stage]]\nkind = \"baseline\"\nminutes = 30\n[[stage]]\nkind = \"idle_soak\"\nminutes = 60\n");
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  void write(const std::string& name, const std::string& text) { std::ofstream(folder_ / name) << text; }
+  std::string bus(const std::string& name, const std::string& end, const std::string& meter) const {
+    return "[[bus]]\nname = \"" + name + "\"\n" + end + "[[bus.meter]]\nname = \"" + meter + "\"\ninstrument = \"module\"\naddress = 1\npoll_seconds = 2.0\n" + papers;
+  }
+  static std::string unit(const std::string& name, const std::string& points) { return "[[unit]]\nname = \"" + name + "\"\nprofile = \"kind\"\nplan = \"short\"\n" + points; }
+  std::optional<Settings> load_text(const std::string& text) {
+    write("bench.toml", "[daemon]\nstore = \"s.db\"\nlisten = \"127.0.0.1:8460\"\n" + text);
+    errors.clear();
+    return load_settings((folder_ / "bench.toml").string(), errors);
+  }
+  /// One unit whose profile has these points.
+  std::optional<Settings> load(const std::string& profile_points, const std::string& wires) {
+    write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + profile_points);
+    return load_text(bus("line", tcp, "module") + unit("one", wires));
+  }
+  std::optional<Settings> load_two(const std::string& profile_points, const std::string& wires) {
+    write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + profile_points);
+    return load_text(bus("line", tcp, "module") + unit("one", wires) + unit("two", wires));
+  }
+  std::string said() const {
+    std::string text;
+    for (const Error& error : errors) text += error.text() + "\n";
+    return text;
+  }
+  bool says(const std::string& part) const { return said().find(part) != std::string::npos; }
+  std::string checked(const Settings& settings, const std::string& today = "2026-06-01") const {
+    std::string text;
+    for (const std::string& line : chain_lines(settings, today)) text += line + "\n";
+    return text;
+  }
+
+  fs::path folder_;
+  Errors errors;
+  const std::string tcp = "driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = 1502\n";
+  std::string papers;
+};
+
+const std::string divider = "divider = { upper_ohms = 4e6, lower_ohms = 33200, meter_ohms = 100e3, tolerance_percent = 1.0 }";
+const std::string type_k = "thermocouple = { type = \"K\", class = 1, cold_junction = \"module.terminals\" }";
+
+// ---- read and bound -------------------------------------------------------------------------------------------------
+
+TEST_F(ChainSettings, AThermocoupleIsBoundToWhatMeasuresItsTerminals) {
+  const auto settings = load(sink, wired("sink", "micro", type_k));
+  ASSERT_TRUE(settings) << said();
+  const PointBinding& binding = settings->units[0].points.at(0);
+  ASSERT_TRUE(binding.junction);
+  EXPECT_EQ(binding.junction->channel, 4u);
+  EXPECT_EQ(binding.junction->age_max, 6s);  // three polls of two seconds
+}
+
+TEST_F(ChainSettings, TerminalsThatAreNoTemperatureAreRefused) {
+  EXPECT_FALSE(load(sink, wired("sink", "micro", "thermocouple = { type = \"K\", cold_junction = \"module.ch1\" }")));
+  EXPECT_TRUE(says("`module.ch1` measures voltage, and the terminals' temperature is wanted")) << said();
+}
+
+TEST_F(ChainSettings, AThermocoupleInAnRtdSlotIsRefusedWithItsPlace) {
+  EXPECT_FALSE(load(sink, wired("sink", "ohms", type_k)));
+  EXPECT_TRUE(says("bench.toml:") && says("an RTD slot gives ohms, and a thermocouple wants volts")) << said();
+}
+
+// ---- a chain that cannot be meant -------------------------------------------------------------------------------------
+
+TEST_F(ChainSettings, ANominalValueOutOfReachIsRefusedWithTheSlip) {
+  EXPECT_FALSE(load(b_plus, wired("b_plus", "ch1", "scale = 0.1215")));
+  EXPECT_TRUE(says("with this chain the channel can never read 452.0 V: its range is ±10.24 V × 0.1215")) << said();
+  EXPECT_TRUE(says("did you mean scale = 121.5?")) << said();
+}
+
+TEST_F(ChainSettings, ABiasThatTheRangeNeverReachesIsRefused) {
+  EXPECT_FALSE(load(bias, wired("bias", "ch1", "scale = 0.001")));
+  EXPECT_TRUE(says("can never read 38.00 mV")) << said();
+}
+
+TEST_F(ChainSettings, LimitsThatAreAllOutOfReachAreRefused) {
+  EXPECT_FALSE(load(offset_point, wired("offset_mv", "ch1", "scale = 0.000001")));
+  EXPECT_TRUE(says("can never read any limit of `offset_mv`")) << said();
+}
+
+TEST_F(ChainSettings, ANegativeSupplyOnAPositiveScaleSaysSo) {
+  EXPECT_FALSE(load(b_plus, wired("b_plus", "ch1", "scale = -121.5\naccept = { low = 0.0 }")));
+  EXPECT_TRUE(says("did you mean scale = 121.5?")) << said();
+}
+
+TEST_F(ChainSettings, ATripLimitBeyondTheRangeIsANoteAndNoMistake) {
+  const auto settings = load(b_plus, wired("b_plus", "ch1", "scale = 48.0"));
+  ASSERT_TRUE(settings) << said();
+  EXPECT_NE(checked(*settings).find("cannot show the trip limit 520.0 V: its range is ±10.24 V × 48"), std::string::npos) << checked(*settings);
+}
+
+// ---- two on one -----------------------------------------------------------------------------------------------------
+
+TEST_F(ChainSettings, TwoPointsOnOneChannelAreRefused) {
+  EXPECT_FALSE(load(bias + offset_point, wired("bias", "ch1") + wired("offset_mv", "ch1")));
+  EXPECT_TRUE(says("`module.ch1` is already `bias` of unit `one`") && says("write shared = true at both")) << said();
+  EXPECT_FALSE(load(bias + offset_point, wired("bias", "ch1", "shared = true") + wired("offset_mv", "ch1"))) << "one of them says nothing";
+  EXPECT_TRUE(load(bias + offset_point, wired("bias", "ch1", "shared = true") + wired("offset_mv", "ch1", "shared = true"))) << said();
+}
+
+TEST_F(ChainSettings, TwoUnitsOnOneChannelAreRefusedButShareTheirMains) {
+  EXPECT_FALSE(load_two(bias, wired("bias", "ch1")));
+  EXPECT_TRUE(says("`module.ch1` is already `bias` of unit `one`")) << said();
+  EXPECT_TRUE(load_two(mains, wired("mains_volts", "mains"))) << said();
+}
+
+TEST_F(ChainSettings, TwoBusesOnOneSerialDeviceAreRefusedByWhateverName) {
+  write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
+  const std::string line = "driver = \"modbus_rtu\"\ndevice = \"/dev/serial/by-id/usb-adapter\"\nbaud = 9600\n";
+  EXPECT_FALSE(load_text(bus("a", line, "module") + bus("b", line, "other") + unit("one", wired("bias", "ch1"))));
+  EXPECT_TRUE(says("bus `a` has this device already")) << said();
+}
+
+TEST_F(ChainSettings, TwoBusesAtOneEndpointAreNoted) {
+  write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
+  const auto settings = load_text(bus("a", tcp, "module") + bus("b", tcp, "other") + unit("one", wired("bias", "ch1")));
+  ASSERT_TRUE(settings) << said();
+  EXPECT_NE(checked(*settings).find("note: buses `a` and `b` both end at 127.0.0.1:1502"), std::string::npos);
+}
+
+// ---- what check prints ------------------------------------------------------------------------------------------------
+
+TEST_F(ChainSettings, CheckShowsAWorkedNumberWithItsUncertainty) {
+  papers = "calibrated = \"2025-01-31\"\ncalibration_due = \"2026-01-31\"\naccuracy = { fixed = 0.003 }\n";
+  write("instruments/module.toml", "[instrument]\ntitle = \"Module\"\nprotocol = \"modbus\"\n" + channel("ch1", 0, "voltage", "V", "scale = 0.0003125\nplausible = { low = -10.24, high = 10.24 }"));
+  const auto settings = load(b_plus, wired("b_plus", "ch1", divider));
+  ASSERT_TRUE(settings) << said();
+  const std::string text = checked(*settings);
+  // 452 V over 161.48; u: 3 mV / sqrt(3) times 161.48 and sqrt(2) times 1 % over sqrt(3), k = 2.
+  EXPECT_NE(text.find("2.799 V"), std::string::npos) << text;
+  EXPECT_NE(text.find("± 7.357 V"), std::string::npos) << text;
+  EXPECT_NE(text.find("divider 4 MΩ over 33.2 kΩ ±1 % with 100 kΩ input: × 161.5"), std::string::npos) << text;
+  EXPECT_NE(text.find("CAUTION, lethal voltage"), std::string::npos) << text;
+  EXPECT_NE(text.find("calibrated 2025-01-31, due 2026-01-31: OVERDUE"), std::string::npos) << text;
+  EXPECT_EQ(checked(*settings, "2026-01-31").find("OVERDUE"), std::string::npos) << "due on the day is not over it";
+}
+
+TEST_F(ChainSettings, CheckKeepsToAHundredColumns) {
+  const auto settings = load(b_plus + sink + offset_point, wired("b_plus", "ch1", divider) + wired("sink", "micro", type_k) + wired("offset_mv", "ch2"));
+  ASSERT_TRUE(settings) << said();
+  for (const std::string& line : chain_lines(*settings, "2026-06-01")) {
+    const auto columns = std::count_if(line.begin(), line.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0u) != 0x80u; });
+    EXPECT_LE(columns, 100) << line;
+  }
+}
+
+// Whatever the chain: what the page of check works out, the daemon's own conversion gives too.
+TEST_F(ChainSettings, TheWorkedNumberIsWhatTheDaemonWouldSay) {
+  const auto settings = load(b_plus + sink + bias, wired("b_plus", "ch1", divider) + wired("sink", "micro", type_k) + wired("bias", "ch2"));
+  ASSERT_TRUE(settings) << said();
+  const UnitSettings& unit = settings->units[0];
+  Conversions conversions(unit.points, 1.0);
+  drivers::MeterReply reply;
+  reply.channels.assign(6, {});
+  reply.channels[4] = {sensor::junction_assumed.value, Quality::good};
+  conversions.hear(0, 0, reply, 1s);
+  for (std::size_t i = 0; i < unit.points.size(); ++i) {
+    const auto worked = work(*settings, unit, unit.points[i]);
+    ASSERT_TRUE(worked);
+    const auto converted = conversions.convert(i, {worked->raw, Quality::good}, 1s);
+    EXPECT_EQ(converted.quality, Quality::good);
+    EXPECT_DOUBLE_EQ(converted.value, worked->value);
+    EXPECT_NEAR(worked->value, *unit.profile.point(unit.points[i].point).nominal, 1e-9);
+  }
+}
+
+// ---- the record -----------------------------------------------------------------------------------------------------
+
+TEST_F(ChainSettings, TheRecordKnowsTheChainAndItsUncertainty) {
+  papers = "accuracy = { percent_of_reading = 0.1 }\n";
+  const auto settings = load(b_plus + sink, wired("b_plus", "ch1", divider) + wired("sink", "micro", type_k));
+  ASSERT_TRUE(settings) << said();
+  const auto back = record::wiring_from_json(record::to_json_text(settings->units[0].wiring));
+  ASSERT_TRUE(back);
+  const record::Wire* wire = back->find("b_plus");
+  EXPECT_EQ(wire->chain, "divider 4 MΩ over 33.2 kΩ ±1 % with 100 kΩ input: × 161.5");
+  // 0.1 % and sqrt(2) x 1 %, each over sqrt(3), of 452 V.
+  EXPECT_NEAR(*wire->standard_uncertainty(452.0), 452.0 * std::hypot(0.001, 0.01 * std::sqrt(2.0) * 0.99381) / std::sqrt(3.0), 0.01);
+  const record::Wire* warm = back->find("sink");
+  ASSERT_TRUE(warm->standard_uncertainty(45.0));
+  EXPECT_GT(*warm->standard_uncertainty(45.0), 1.5 / std::sqrt(3.0)) << "class 1 of type K alone is so much";
+}
+
+// ---- terminals while it runs ------------------------------------------------------------------------------------------
+
+class Terminals : public ChainSettings {
+ protected:
+  void SetUp() override {
+    ChainSettings::SetUp();
+    settings = load(sink, wired("sink", "micro", type_k));
+    ASSERT_TRUE(settings) << said();
+  }
+  static drivers::MeterReply terminals_read(double celsius, Quality quality = Quality::good) {
+    drivers::MeterReply reply;
+    reply.channels.assign(6, {});
+    reply.channels[4] = {celsius, quality};
+    return reply;
+  }
+  static constexpr double microvolts = 900.0;
+  std::optional<Settings> settings;
+};
+
+TEST_F(Terminals, ThatWereNeverReadGiveNoTemperature) {
+  const Conversions conversions(settings->units[0].points, 1.0);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 10s).quality, Quality::stale);
+}
+
+TEST_F(Terminals, AreBelievedForThreeOfTheirPolls) {
+  Conversions conversions(settings->units[0].points, 1.0);
+  conversions.hear(0, 0, terminals_read(23.0), 10s);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 16s).quality, Quality::good);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 16s + 1ms).quality, Quality::stale);
+}
+
+TEST_F(Terminals, KeepTheirLastGoodFigureOverABadOne) {
+  Conversions conversions(settings->units[0].points, 1.0);
+  conversions.hear(0, 0, terminals_read(23.0), 10s);
+  conversions.hear(0, 0, terminals_read(0.0, Quality::no_answer), 12s);
+  EXPECT_NEAR(conversions.convert(0, {microvolts, Quality::good}, 12s).value, 45.2, 0.5);
+}
+
+TEST_F(Terminals, OfAnotherMeterAreForgotten) {
+  Conversions conversions(settings->units[0].points, 1.0);
+  conversions.hear(0, 0, terminals_read(23.0), 10s);
+  conversions.hear(0, 0, terminals_read(60.0, Quality::other_meter), 12s);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 12s).quality, Quality::stale);
+}
+
+TEST_F(Terminals, AgeInRunTimeWhereTheClockIsFaster) {
+  Conversions conversions(settings->units[0].points, 100.0);
+  conversions.hear(0, 0, terminals_read(23.0), 10s);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 10s + 59ms).quality, Quality::good);
+  EXPECT_EQ(conversions.convert(0, {microvolts, Quality::good}, 10s + 61ms).quality, Quality::stale);
+}
+
+}  // namespace
+}  // namespace steadyglow::app
