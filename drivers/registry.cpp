@@ -8,6 +8,7 @@
 #include <string_view>
 
 #include "drivers/frames/bus_toml.hpp"
+#include "drivers/gpio/bus_toml.hpp"
 #include "drivers/instrument_toml.hpp"
 #include "drivers/lines/bus_toml.hpp"
 #include "drivers/modbus/bus_toml.hpp"
@@ -26,7 +27,7 @@ struct DriverEntry {
 };
 
 // One line per driver.
-constexpr std::array<DriverEntry, 11> registry{{
+constexpr std::array<DriverEntry, 12> registry{{
     {"modbus_tcp", modbus::begin_tcp},
     {"modbus_rtu", modbus::begin_rtu},
     {"scpi_tcp", scpi::begin_tcp},
@@ -38,6 +39,7 @@ constexpr std::array<DriverEntry, 11> registry{{
     {"frames_serial", frames::begin_serial},
     {"sysfs", sysfs::begin},
     {"mqtt", mqtt::begin},
+    {"gpio", gpio::begin},
 }};
 
 /// The text of each instrument, asked for once per bus; a failure is reported at every meter that wants it.

@@ -1,0 +1,80 @@
+#include "drivers/gpio/instrument_toml.hpp"
+
+#include <map>
+#include <string>
+
+#include "document/table.hpp"
+#include "drivers/instrument_toml.hpp"
+
+namespace steadyglow::drivers::gpio {
+namespace {
+
+using document::Table;
+
+/// False: written for another protocol, or nothing says for which.
+bool read_own_head(Table& top, Instrument& instrument) {
+  auto head = top.maybe_table("instrument");
+  if (!head) {
+    if (!top.has("instrument")) top.mistake("", "there is no [instrument] table", "begin with [instrument] and protocol = \"gpio\"");
+    return false;
+  }
+  const std::string protocol = head->text("protocol");
+  if (!protocol.empty() && protocol != "gpio") head->mistake("protocol", "this instrument speaks " + protocol + ", but the bus that names it is the lines of a chip", "name an instrument with protocol = \"gpio\" there");
+  if (protocol != "gpio") return false;
+  instrument.title = head->maybe_text("title").value_or("");
+  (void)head->maybe_text("source");
+  (void)head->maybe_text("note");
+  head->done();
+  return true;
+}
+
+Line read_line(Table& table, std::string_view what, std::string_view example) {
+  Line line;
+  line.name = read_name(table, what, example);
+  line.number = static_cast<unsigned>(table.whole("line", {0.0, line_most}));
+  line.is_active_low = table.maybe_flag("active_low").value_or(false);
+  (void)table.maybe_text("note");
+  return line;
+}
+
+Line read_input(Table& table) {
+  Line line = read_line(table, "channel", "smoke");
+  (void)table.word("quantity", {"state"});
+  (void)table.word("uom", {"1"});
+  // Nobody may leave it open: a line that floats says anything.
+  const std::string bias = table.word("bias", {"pull_up", "pull_down", "none"});
+  line.bias = bias == "pull_up" ? Bias::pull_up : bias == "pull_down" ? Bias::pull_down : Bias::none;
+  return line;
+}
+
+}  // namespace
+
+std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
+  const std::size_t errors_before = errors.size();
+  const document::Node root = document::parse(text, file, errors);
+  if (errors.size() > errors_before) return std::nullopt;
+  Table top(root, file, errors);
+  Instrument instrument;
+  if (!read_own_head(top, instrument)) return std::nullopt;
+  auto inputs = top.tables("channel");
+  auto outputs = top.tables("output");
+  top.done();
+  if (inputs.empty() && outputs.empty()) top.mistake("", "an instrument needs at least one [[channel]] or [[output]]");
+  if (inputs.size() > channels_max) top.mistake("channel", std::to_string(inputs.size()) + " channels are more than " + std::to_string(channels_max));
+  if (outputs.size() > outputs_max) top.mistake("output", std::to_string(outputs.size()) + " outputs are more than " + std::to_string(outputs_max));
+  std::map<std::string, document::Place> input_names, output_names;
+  for (Table& table : inputs) {
+    instrument.inputs.push_back(read_input(table));
+    check_twice(table, "channel", instrument.inputs.back().name, input_names);
+    table.done();
+  }
+  for (Table& table : outputs) {
+    instrument.outputs.push_back(read_line(table, "output", "relay_1"));
+    check_twice(table, "output", instrument.outputs.back().name, output_names);
+    table.done();
+  }
+  if (errors.size() > errors_before) return std::nullopt;
+  return instrument;
+}
+
+}  // namespace steadyglow::drivers::gpio
