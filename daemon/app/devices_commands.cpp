@@ -60,7 +60,7 @@ int devices(const DeviceWords& words) {
     std::cout << to_json(found).dump(2) << '\n';
   } else {
     for (const FoundDevice& device : found.devices) print_device(device);
-    if (found.devices.empty()) fmt::print("no serial port, USB instrument, 1-Wire device, sensor chip or GPIO chip is here. Meters by network: steadyglow scan --host ADDRESS\n");
+    if (found.devices.empty()) fmt::print("no serial port, USB instrument, 1-Wire device, sensor chip or GPIO chip is here. Meters by network: steadyglow scan --tcp ADDRESS\n");
     for (const std::string& warning : found.warnings) fmt::print("! {}\n", warning);
   }
   return found.warnings.empty() ? exit_good : exit_not_good;

@@ -90,6 +90,16 @@ std::vector<Channel> channels_of(const std::vector<drivers::BusSpec>& buses) {
 
 }  // namespace
 
+StarterParts parts_of(const FoundModule& module) {
+  StarterParts parts;
+  parts.bus_file = "the bus";
+  parts.bus_text = fmt::format("[[bus]]\nname = \"found\"\n{}timeout_seconds = 0.5\n[[bus.meter]]\nname = \"module_1\"\ninstrument = \"{}\"\naddress = {}\npoll_seconds = 1.0\n", module.place_lines, found_instrument, module.address);
+  // On one line, so that a mistake in the channels has nearly the line that it has in their file.
+  parts.instruments.push_back({fmt::format("{}.toml", found_instrument),
+                               "instrument = { title = \"module whose registers were found\", protocol = \"modbus\", source = \"found by reading its registers beside another meter; compare with its manual\" }\n" + module.channels_text});
+  return parts;
+}
+
 std::vector<StarterFile> starter_files(const StarterParts& parts, Errors& errors) {
   const std::size_t errors_before = errors.size();
   std::map<std::string, drivers::InstrumentText> used;

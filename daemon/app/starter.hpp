@@ -17,6 +17,17 @@ struct StarterParts {
   std::string listen = "127.0.0.1:8460";
 };
 
+/// A module whose registers were found one by one, by `scan`: where it is, and its [[channel]] lines as they were printed.
+struct FoundModule {
+  std::string place_lines;    ///< keys of a [[bus]]: driver, host and port, or driver, device and so on
+  int address = 1;
+  std::string channels_file;  ///< for its mistakes
+  std::string channels_text;
+};
+inline constexpr const char* found_instrument = "found-module";
+/// The [[bus]] and the instrument file for it.
+StarterParts parts_of(const FoundModule& module);
+
 struct StarterFile {
   std::string name;  ///< below the new folder
   std::string text;

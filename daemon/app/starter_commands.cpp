@@ -2,8 +2,7 @@
 
 #include <fmt/format.h>
 
-#include <CLI/App.hpp>
-#include <CLI/Option.hpp>
+#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <fstream>
 #include <memory>
@@ -23,10 +22,24 @@ namespace fs = std::filesystem;
 struct StarterWords {
   std::string folder;
   std::string bus;
+  std::string tcp, serial, parity = "none", channels;
+  int baud = 9600;
+  int address = 1;
   std::vector<std::string> instruments;
   std::string instrument_folder;
   std::string listen = "127.0.0.1:8460";
 };
+
+constexpr const char* how_to_begin =
+    "1. steadyglow devices: the names of this machine's ports.  2. steadyglow scan --tcp ADDRESS (or --serial PORT): which Modbus address answers.  3. steadyglow scan ... --address N --expect "
+    "FIGURE: what the module's display or your own meter shows; copy the [[channel]] lines that are right into channels.toml.  4. steadyglow new-bench bench --tcp ADDRESS --address N --channels "
+    "channels.toml.  For an SCPI instrument: steadyglow probe --tcp ADDRESS, copy its [[bus]] into bus.toml, then steadyglow new-bench bench --bus bus.toml --instruments FOLDER";
+
+std::string place_lines(const StarterWords& words) {
+  if (!words.serial.empty()) return fmt::format("driver = \"modbus_rtu\"\ndevice = \"{}\"\nbaud = {}\nparity = \"{}\"\n", words.serial, words.baud, words.parity);
+  const std::size_t colon = words.tcp.rfind(':');
+  return fmt::format("driver = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n", words.tcp.substr(0, colon), colon == std::string::npos ? "502" : words.tcp.substr(colon + 1));
+}
 
 /// Never over a file that is there: what a person wrote stays.
 Result<void> write_new(const fs::path& file, const std::string& text) {
@@ -42,12 +55,19 @@ Result<void> write_new(const fs::path& file, const std::string& text) {
 
 int new_bench(const StarterWords& words) {
   StarterParts parts;
-  parts.bus_file = words.bus;
+  if (words.bus.empty()) {
+    if (words.channels.empty() || (words.tcp.empty() && words.serial.empty())) return say({Fault::usage, "nothing is said of a meter", how_to_begin, ""});
+    auto channels = read_text_file(words.channels);
+    if (!channels) return say(channels.error());
+    parts = parts_of({place_lines(words), words.address, words.channels, std::move(*channels)});
+  } else {
+    auto bus = read_text_file(words.bus);
+    if (!bus) return say(bus.error());
+    parts.bus_file = words.bus;
+    parts.bus_text = std::move(*bus);
+  }
   parts.instrument_folder = words.instrument_folder;
   parts.listen = words.listen;
-  auto bus = read_text_file(words.bus);
-  if (!bus) return say(bus.error());
-  parts.bus_text = std::move(*bus);
   for (const std::string& file : words.instruments) {
     auto text = read_text_file(file);
     if (!text) return say(text.error());
@@ -74,9 +94,16 @@ int new_bench(const StarterWords& words) {
 
 void add_starter_commands(CLI::App& app, int& result) {
   auto words = std::make_shared<StarterWords>();
-  auto* command = app.add_subcommand("new-bench", "write a first configuration round a bus that scan or probe printed: every channel a point, no limits, nothing switched");
+  auto* command = app.add_subcommand("new-bench", "write a first configuration round a meter that scan or probe found: every channel a point, no limits, nothing switched");
+  command->footer(std::string("From an unknown module to its values on the page:\n") + how_to_begin);
   command->add_option("folder", words->folder, "where it is written; nothing there is overwritten")->required();
-  command->add_option("--bus", words->bus, "file with the [[bus]] as it was printed")->required();
+  auto* tcp = command->add_option("--tcp", words->tcp, "a Modbus module's IPv4 address, with :port if it is not 502");
+  auto* serial = command->add_option("--serial", words->serial, "or the serial port that it hangs on, by a name that stays")->excludes(tcp);
+  command->add_option("--baud", words->baud, "of the serial line")->capture_default_str();
+  command->add_option("--parity", words->parity, "of the serial line")->check(CLI::IsMember({"none", "even", "odd"}))->capture_default_str();
+  command->add_option("--address", words->address, "its Modbus address")->check(CLI::Range(0, 255))->capture_default_str();
+  command->add_option("--channels", words->channels, "file with its [[channel]] lines, as scan printed them");
+  command->add_option("--bus", words->bus, "in place of these: file with a [[bus]] as probe or the page printed it")->excludes(tcp)->excludes(serial);
   command->add_option("--instrument", words->instruments, "an instrument file as it was printed; the meter names it without .toml");
   command->add_option("--instruments", words->instrument_folder, "where the bus's other instrument files are");
   command->add_option("--listen", words->listen, "where the page is shown")->capture_default_str();

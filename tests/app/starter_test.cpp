@@ -91,6 +91,18 @@ TEST(Starter, AnInstrumentThatWasNotGivenIsAMistakeWithAHint) {
   EXPECT_NE(errors[0].text().find("--instrument"), std::string::npos) << errors[0].text();
 }
 
+TEST(Starter, TheLinesOfAScanAreEnough) {
+  Errors errors;
+  const auto files = starter_files(parts_of({"driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = 1502\n", 7, "channels.toml",
+                                             "[[channel]]\nname = \"r12\"\ntable = \"input\"\naddress = 12\ntype = \"int32\"\nword_order = \"CDAB\"\nscale = 1e-06\nquantity = \"voltage\"\nuom = \"V\"\n"}),
+                                   errors);
+  for (const Error& error : errors) ADD_FAILURE() << error.text();
+  ASSERT_EQ(files.size(), 4U);
+  EXPECT_NE(files[0].text.find("address = 7"), std::string::npos);
+  EXPECT_NE(files[0].text.find("channel = \"module_1.r12\""), std::string::npos);
+  EXPECT_EQ(files[3].name, "instruments/found-module.toml");
+}
+
 TEST(Starter, ATextWithoutABusIsRefused) {
   Errors errors;
   EXPECT_TRUE(starter_files(parts("[daemon]\n"), errors).empty());

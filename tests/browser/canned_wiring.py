@@ -16,7 +16,7 @@ DEVICES = {
 }
 
 PLACE = 'driver = "modbus_tcp"\nhost = "127.0.0.1"\nport = 1502\n'
-WORDS = {0: 6310, 1: 65523, 2: 17254, 3: 6554}  # a row's word; 2 and 3 together are the float 230.1 in the order abcd
+WORDS = {0: 6310, 1: 65523, 2: 17254, 3: 6554}  # a row's word; 2 and 3 together are the float 230.1 in the order ABCD
 
 
 def addresses(state):
@@ -32,16 +32,16 @@ def way(address, kind, order, scale, value):
 def registers(expect, name, quantity, uom):
     rows = []
     for address, word in WORDS.items():
-        ways = [way(address, "int16", "abcd", 1.0, word - 65536 if word > 32767 else word), way(address, "uint16", "abcd", 1.0, word)]
+        ways = [way(address, "int16", "ABCD", 1.0, word - 65536 if word > 32767 else word), way(address, "uint16", "ABCD", 1.0, word)]
         guesses = []
         if address == 2:
-            ways.append(way(2, "float32", "abcd", 1.0, 230.1))
+            ways.append(way(2, "float32", "ABCD", 1.0, 230.1))
             guesses.append({"way": ways[-1], "likeness": "mains voltage"})
         rows.append({"address": address, "manual": f"3000{address + 1}", "is_edge": address == 3, "word": word, "ways": ways, "guesses": guesses})
     matches = []
     if expect and abs(float(expect) - 6.31) < 0.07:
         lines = f'[[channel]]\nname = "{name}"\ntable = "input"\naddress = 0\ntype = "int16"\nscale = 0.001\nquantity = "{quantity}"\nuom = "{uom}"\n'
-        matches.append({"way": way(0, "int16", "abcd", 0.001, 6.31), "manual": "30001", "off_percent": 0.0, "outside": 0, "lines": lines})
+        matches.append({"way": way(0, "int16", "ABCD", 0.001, 6.31), "manual": "30001", "off_percent": 0.0, "outside": 0, "lines": lines})
     return {"state": "running", "kind": "registers", "where": "127.0.0.1:1502", "who": "Ada", "trouble": "", "place_lines": PLACE, "address": 3, "table": "input", "from": 0, "count": 3,
             "rounds": 4, "rows": rows, "matches": matches}
 

@@ -53,7 +53,7 @@ def one_sees_there_it_is(page, fixture):
     page.act(".found-addresses button", "Look at its registers")
     page.browser.wait("the window", lambda: page.browser.count(".registers tbody tr") == 4)
     equal(fixture.wiring.asked["address"], 3, "the address that was found")
-    assert "perhaps mains voltage: 230.1 (float32 abcd)" in page.browser.text(".registers"), page.browser.text(".registers")
+    assert "perhaps mains voltage: 230.1 (float32 ABCD)" in page.browser.text(".registers"), page.browser.text(".registers")
     page.browser.type(".search [name=expect]", "6,31")
     page.browser.wait("there it is", lambda: page.browser.text(".here").startswith("There: 6.31 (int16 × 0.001) at register 0"))
     equal(page.browser.count(".registers tr[data-here=yes]"), 1, "registers that are marked")
