@@ -101,7 +101,13 @@ bool ScpiBus::get_in_step(Poll& poll, bool is_order) {
     ++counters_.garbage;
     lose_step();
   }
-  if (stand_ != Stand::doubtful && wire.is_open()) return true;
+  if (!wire.is_open()) lose_step();
+  if (stand_ == Stand::ready) return true;
+  if (stand_ != Stand::doubtful) {
+    // It may have been put right since.
+    if (const auto naming = dialog_.ask_name(answer_by(poll.deadline)); naming) return check_name(poll, naming->identity);
+    lose_step();
+  }
   for (int i = 0; i < name_tries_max && Clock::now() < poll.deadline; ++i) {
     if (!(is_new && i == 0 && is_clear_when_new_))
       if (auto cleared = dialog_.clear(answer_by(poll.deadline)); !cleared) {
@@ -184,16 +190,6 @@ bool ScpiBus::get_ready(Poll& poll, bool is_order) {
   if (!get_in_step(poll, is_order)) {
     poll.fill(Quality::no_answer);
     return false;
-  }
-  if (stand_ == Stand::stranger) {
-    // Nobody has seen to it yet; it may have been put right since.
-    const auto naming = dialog_.ask_name(answer_by(poll.deadline));
-    if (!naming || !check_name(poll, naming->identity)) {
-      if (!naming) poll.note(text_of(naming.error()));
-      lose_step();
-      poll.fill(Quality::no_answer);
-      return false;
-    }
   }
   if (stand_ == Stand::stranger) return tell_of_stranger(poll);
   if (stand_ == Stand::unset) set_up(poll);
