@@ -19,7 +19,11 @@ constexpr double touch_volts_most = 50.0;
 constexpr const char* row = "  {:<24} {:<26} {:>13}   {:>13}   {}";
 constexpr const char* below_row = "      {}";
 
-std::string with_uom(double value, std::string_view shown) { return shown.empty() ? to_figure(value, digits) : fmt::format("{} {}", to_figure(value, digits), shown); }
+/// Small figures keep their digits: 10 mV read as volts are 0.01003 V and not 0.010 V.
+std::string with_uom(double value, std::string_view shown) {
+  const std::string text = value != 0.0 && std::fabs(value) < 1.0 ? fmt::format("{:.{}g}", value, digits) : to_figure(value, digits);
+  return shown.empty() ? text : fmt::format("{} {}", text, shown);
+}
 
 std::string joined(const std::vector<std::string>& texts) { return fmt::format("{}", fmt::join(texts, ", ")); }
 
@@ -58,8 +62,11 @@ std::vector<std::string> remarks(const Settings& settings, const profile::Point&
         all.push_back("it can be off by more than there is from nominal to a warning limit: such a warning may be the meter's");
         break;
       }
-  const bool has_divider = std::holds_alternative<sensor::DividerStep>(binding.chain.before_meter);
-  if (has_divider && std::fabs(worked->value) * point.uom.to_base > touch_volts_most)
+  const double volts = std::fabs(worked->value) * point.uom.to_base;
+  const bool is_divided = point.quantity == Quantity::voltage && binding.chain.from.quantity == Quantity::voltage && volts > 1.5 * std::fabs(worked->raw) * binding.chain.from.to_base;
+  if (is_divided && point.is_mains())
+    all.emplace_back("CAUTION, mains: a divider does not separate them from the meter. Measure them with an energy meter or a transformer rated for mains");
+  else if (is_divided && volts > touch_volts_most)
     all.emplace_back("CAUTION, lethal voltage: fit the divider cold and discharged, every part rated for it, and clamp its lower arm, or an open resistor puts all of it into the meter");
   return all;
 }
@@ -105,7 +112,7 @@ std::vector<std::string> chain_lines(const Settings& settings, std::string_view 
   lines.emplace_back("meters");
   for (const auto& bus : settings.buses)
     for (const auto& meter : bus.meters)
-      lines.push_back(fmt::format("  {:<24} {:<30} {}", meter.name, fmt::format("{} on {}", meter.instrument, bus.name), papers_words(meter.papers, today)));
+      lines.push_back(fmt::format("  {:<24} {:<38} {}", meter.name, fmt::format("{} on {}", meter.instrument, bus.name), papers_words(meter.papers, today)));
   for (const std::string& note : settings.notes) lines.push_back("note: " + note);
   lines.emplace_back();
   return lines;

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <utility>
+#include <vector>
 
 #include "app/check_points.hpp"
 #include "app/conversions.hpp"
@@ -215,6 +217,58 @@ TEST_F(ChainSettings, TheWorkedNumberIsWhatTheDaemonWouldSay) {
     EXPECT_DOUBLE_EQ(converted.value, worked->value);
     EXPECT_NEAR(worked->value, *unit.profile.point(unit.points[i].point).nominal, 1e-9);
   }
+}
+
+// ---- the page for a technician -----------------------------------------------------------------------------------------
+
+/// What stands in the fenced blocks of a page that begin with "```toml MARK".
+std::vector<std::pair<std::string, std::string>> blocks_of(const std::string& file) {
+  std::ifstream page(file);
+  std::vector<std::pair<std::string, std::string>> blocks;
+  bool is_inside = false;
+  for (std::string line; std::getline(page, line);) {
+    const std::string fence = "```toml ";
+    if (!is_inside && line.starts_with(fence)) blocks.emplace_back(line.substr(fence.size()), "");
+    else if (is_inside && !line.starts_with("```")) blocks.back().second += line + "\n";
+    if (line.starts_with("```")) is_inside = line.starts_with(fence);
+  }
+  return blocks;
+}
+
+TEST_F(ChainSettings, EveryMeterOfThePageDescribeYourOwnIsRead) {
+  write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
+  std::string buses;
+  std::size_t instruments = 0;
+  for (const auto& [mark, text] : blocks_of(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/DESCRIBE-YOUR-OWN.md")) {
+    if (mark == "bus") buses += text;
+    else write("instruments/" + mark.substr(std::string("file=").size()) + ".toml", text), ++instruments;
+  }
+  EXPECT_EQ(instruments, 3u);
+  const auto settings = load_text(buses + unit("one", "[[unit.point]]\nname = \"bias\"\nchannel = \"inputs.ch1\"\n"));
+  ASSERT_TRUE(settings) << said();
+  EXPECT_EQ(settings->buses.size(), 3u);
+}
+
+TEST_F(ChainSettings, EveryStepOfThePageDescribeYourOwnIsRead) {
+  std::ifstream page(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/DESCRIBE-YOUR-OWN.md");
+  std::size_t read = 0;
+  for (std::string line; std::getline(page, line);) {
+    if (!line.starts_with("| `")) continue;
+    const std::string words = line.substr(3, line.find('`', 3) - 3);
+    if (words.find(" = {") == std::string::npos) continue;
+    const std::string key = words.substr(0, words.find(' '));
+    const bool is_warm = key == "thermocouple" || key == "platinum" || key == "thermistor";
+    const bool is_current = key == "shunt" || key == "transformer";
+    std::string text = words;
+    if (const auto at = text.find("inputs.terminals"); at != std::string::npos) text.replace(at, 16, "module.terminals");
+    const std::string current = point("draw", "current", "mA", "supply_current", "");
+    const std::string volts = point("volts", "voltage", "V", "other", "");
+    const std::string warm = point("sink", "temperature", "Cel", "heatsink", "");
+    const std::string channel_name = key == "platinum" || key == "thermistor" ? "ohms" : key == "thermocouple" ? "micro" : "ch1";
+    EXPECT_TRUE(load(is_warm ? warm : is_current ? current : volts, wired(is_warm ? "sink" : is_current ? "draw" : "volts", channel_name, text))) << words << "\n" << said();
+    ++read;
+  }
+  EXPECT_EQ(read, 7u);
 }
 
 // ---- the record -----------------------------------------------------------------------------------------------------

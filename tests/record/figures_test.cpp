@@ -132,4 +132,46 @@ TEST(Wiring, ComesBackAsItWasWritten) {
   EXPECT_EQ(back->clock_rate, 480.0);
 }
 
+TEST(Wiring, AChainAndItsDoubtsComeBack) {
+  record::Wiring wiring;
+  wiring.meters = {{"analog_a", "analog-8ch", "bus", "", "", "", ""}};
+  record::Wire wire;
+  wire.point = "b_plus";
+  wire.channel = "ch5";
+  wire.chain = "divider 4 MΩ over 33.2 kΩ with 100 kΩ input: × 161.5";
+  wire.doubts = {{400.0, 2.0}, {500.0, 4.0}};
+  wire.doubt_without = {"the tolerance of the divider"};
+  wiring.wires = {wire};
+  const auto back = record::wiring_from_json(record::to_json_text(wiring));
+  ASSERT_TRUE(back);
+  EXPECT_EQ(back->wires.front().chain, wire.chain);
+  EXPECT_EQ(back->wires.front().doubts, wire.doubts);
+  EXPECT_EQ(back->wires.front().doubt_without, wire.doubt_without);
+}
+
+TEST(Wiring, BetweenTwoValuesTheDoubtIsOnTheirLine) {
+  record::Wire wire;
+  wire.doubts = {{400.0, 2.0}, {500.0, 4.0}};
+  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(450.0), 3.0);
+  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(300.0), 2.0);
+  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(600.0), 4.0);
+}
+
+// As every program wrote it that knew no chains.
+TEST(Wiring, OfAnOldRunIsReadWithoutAChain) {
+  const auto back = record::wiring_from_json(R"({"clock_rate":1.0,"meters":[{"name":"a","instrument":"i","where":"w"}],"wires":[{"point":"v1","meter":0,"channel":"ch1","factor":1000.0,"accuracy":{"fixed":0.5}}]})");
+  ASSERT_TRUE(back);
+  EXPECT_EQ(back->wires.front().chain, "");
+  EXPECT_FALSE(back->wires.front().standard_uncertainty(380.0));
+  EXPECT_DOUBLE_EQ(back->wires.front().accuracy->fixed, 0.5);
+}
+
+TEST(Wiring, DoubtsThatCannotBeAreNone) {
+  for (const char* doubts : {R"([[1.0,2.0],[1.0,3.0]])", R"([[1.0,-2.0]])", R"([[1.0]])", R"("x")", R"([["a",1.0]])"}) {
+    const auto back = record::wiring_from_json(std::string(R"({"meters":[{"name":"a"}],"wires":[{"point":"v1","meter":0,"channel":"c","doubts":)") + doubts + "}]}");
+    ASSERT_TRUE(back) << doubts;
+    EXPECT_TRUE(back->wires.front().doubts.empty()) << doubts;
+  }
+}
+
 TEST(Wiring, APointAtAMeterThatIsNotThereIsRefused) { EXPECT_FALSE(record::wiring_from_json(R"({"meters":[],"wires":[{"point":"a","meter":3}]})")); }

@@ -71,6 +71,13 @@ TEST(Pages, AnOverdueMeterIsSaidToBe) {
   EXPECT_TRUE(has(text_of(record::pages_of(sample.input).technician), "OVERDUE when the run began"));
 }
 
+TEST(Pages, TheTechnicianSeesWhatStandsBetweenMeterAndPoint) {
+  auto sample = four_points();
+  record::Wire& wire = sample.figures->wiring.wires.front();
+  wire.chain = "divider 4 MΩ over 33.2 kΩ with 100 kΩ input: × 161.5";
+  EXPECT_TRUE(has(text_of(record::pages_of(sample.input).technician), wire.point + " (" + wire.channel + ", divider 4 MΩ over 33.2 kΩ with 100 kΩ input: × 161.5)"));
+}
+
 TEST(Pages, ADemoSaysSoOnEverySide) {
   auto sample = twenty_minutes();
   sample.figures->wiring.clock_rate = 480.0;
