@@ -1,6 +1,10 @@
 #include "app/found_devices.hpp"
 
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <linux/gpio.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -80,6 +84,12 @@ std::map<std::string, std::vector<std::string>> links_in(const fs::path& root, c
   for (const std::string& name : names_in(folder))
     if (const fs::path real = real_path(folder / name); !real.empty()) links[real.string()].push_back(below(root, folder / name));
   return links;
+}
+
+/// The last two steps of a path: enough to tell one chip from another, and the same after a restart.
+std::string path_end(const std::string& path) {
+  const fs::path whole(path);
+  return (whole.parent_path().filename() / whole.filename()).generic_string();
 }
 
 /// `name` of a [[bus]] as a first offer: letters, digits and _.
@@ -180,7 +190,7 @@ void find_usbtmc(const fs::path& root, FoundDevices& found) {
     if (const auto link = own.find(real_path(root / "dev" / name).string()); link != own.end()) {
       device.names = link->second;
       device.stays = link->second.front();
-      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"{}\"\n", word_of(fs::path(device.stays).filename().string()), device.stays);
+      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"{}\"        # steadyglow probe --usbtmc prints the rest\n", word_of(fs::path(device.stays).filename().string()), device.stays);
     } else if (device.serial.empty()) {
       device.caution = "no name of it stays, and it has no serial number to make one from: give it a name by its socket with a udev rule";
     } else {
@@ -207,9 +217,8 @@ void find_one_wire(const fs::path& root, FoundDevices& found) {
     device.title = is_thermometer ? "1-Wire thermometer" : "1-Wire device";
     device.serial = name;
     device.stays = name;
-    device.moves = {};
     if (fs::exists(folder / "temperature", error)) device.channels.push_back({"temperature", ""});
-    if (is_thermometer) device.line = fmt::format("[[bus]]\nname = \"one_wire\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"t_{}\"\nrom = \"{}\"\n", word_of(name.substr(name.size() - std::min<std::size_t>(4, name.size()))), name);
+    if (is_thermometer) device.line = fmt::format("[[bus]]\nname = \"one_wire\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"t_{}\"\ninstrument = \"w1-thermometer\"\nrom = \"{}\"\npoll_seconds = 5.0\n", word_of(name.substr(name.size() - std::min<std::size_t>(4, name.size()))), name);
     found.devices.push_back(std::move(device));
   }
 }
@@ -237,13 +246,33 @@ void find_chips(const fs::path& root, const std::string& kind, const fs::path& f
     const fs::path parent = kind == "hwmon" ? real_path(folder / name / "device") : real_path(folder / name).parent_path();
     if (!parent.empty()) device.names.push_back(below(root, parent));
     device.stays = device.title;
-    device.line = fmt::format("[[bus]]\nname = \"{0}\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"{0}\"\nchip = \"{1}\"{2}\n", word_of(device.title), device.title,
-                              parent.empty() ? "" : fmt::format("\ndevice = \"{}\"", below(root, parent)));
+    if (!device.title.empty()) {
+      device.line = fmt::format("[[bus]]\nname = \"{0}\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"{0}\"\ninstrument = \"{1}\"    # a copy of it that names what this chip reads\nchip = \"{2}\"\n", word_of(device.title),
+                                kind == "hwmon" ? "hwmon-board" : "iio-adc-4ch", device.title);
+    }
     ++seen[device.title];
     found.devices.push_back(std::move(device));
   }
-  for (FoundDevice& device : found.devices)
-    if (device.kind == kind && seen[device.title] > 1) device.caution = "another chip here has the same name: bind it by the device that it hangs on too";
+  for (FoundDevice& device : found.devices) {
+    if (device.kind != kind || seen[device.title] < 2) continue;
+    device.caution = "another chip here has the same name: bind it by the device that it hangs on too";
+    if (!device.line.empty() && !device.names.empty()) device.line += fmt::format("device = \"{}\"\n", path_end(device.names.front()));
+  }
+}
+
+/// What the chip calls itself: by sysfs where the kernel still shows it there, else asked at the chip (GPIO_GET_CHIPINFO).
+std::string gpio_label(const fs::path& root, const std::string& name, const fs::path& parent) {
+  for (const std::string& entry : names_in(root / "sys/class/gpio"))
+    if (!parent.empty() && is_numbered(entry, "gpiochip") && real_path(root / "sys/class/gpio" / entry / "device") == parent)
+      if (std::string label = read_attribute(root / "sys/class/gpio" / entry / "label"); !label.empty()) return label;
+  const int descriptor = open((root / "dev" / name).c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+  if (descriptor < 0) return {};
+  gpiochip_info info{};
+  const bool is_told = ioctl(descriptor, GPIO_GET_CHIPINFO_IOCTL, &info) == 0;
+  close(descriptor);
+  if (!is_told) return {};
+  info.label[sizeof info.label - 1] = '\0';
+  return info.label;
 }
 
 void find_gpio(const fs::path& root, FoundDevices& found) {
@@ -253,12 +282,12 @@ void find_gpio(const fs::path& root, FoundDevices& found) {
     device.kind = "gpio";
     device.moves = "/dev/" + name;
     const fs::path real = real_path(root / "sys/bus/gpio/devices" / name);
-    if (!real.empty()) {
-      device.names.push_back(below(root, real.parent_path()));
-      device.title = read_attribute(real.parent_path() / "of_node/name");
-      if (device.title.empty()) device.title = real.parent_path().filename().string();
-    }
+    if (!real.empty()) device.names.push_back(below(root, real.parent_path()));
+    device.stays = gpio_label(root, name, real.empty() ? real : real.parent_path());
+    device.title = device.stays;
     device.caution = "a pin switches no mains: it drives an isolated relay, wired by a person qualified for it";
+    if (device.stays.empty()) device.caution = "its label cannot be read: only those may ask it who may use it (often the group `gpio`)";
+    else device.line = fmt::format("[[bus]]\nname = \"contacts\"\ndriver = \"gpio\"\nchip = \"{}\"\n[[bus.meter]]\nname = \"contacts\"\ninstrument = \"gpio-contacts\"    # a copy of it with the numbers of your lines\n", device.stays);
     found.devices.push_back(std::move(device));
   }
 }
@@ -279,9 +308,11 @@ void collect_texts(const std::string& key, const document::Node& node, std::vect
 
 /// A chip's plain name is one that any text may have: it counts where a chip is named. A path or a rom counts everywhere.
 bool is_named_by(const FoundDevice& device, const NamedText& named) {
-  const bool has_plain_name = device.kind == "hwmon" || device.kind == "iio";
+  const bool has_plain_name = device.kind == "hwmon" || device.kind == "iio" || device.kind == "gpio";
   if (named.text.empty()) return false;
   if (std::find(device.names.begin(), device.names.end(), named.text) != device.names.end() || named.text == device.moves) return true;
+  const auto ends_so = [&](const std::string& name) { return name.ends_with("/" + named.text); };
+  if (has_plain_name && named.key == "device" && std::any_of(device.names.begin(), device.names.end(), ends_so)) return true;
   return named.text == device.stays && (!has_plain_name || named.key == "chip");
 }
 

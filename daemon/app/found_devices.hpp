@@ -1,6 +1,6 @@
 #pragma once
 /// What is connected to this machine, by the names that stay from boot to boot. Functions over a root folder ("/" for the machine), so
-/// that a test gives a tree of its own. Nothing is opened but small files of sysfs; no port is touched.
+/// that a test gives a tree of its own. Small files of sysfs are read, and a GPIO chip is asked for its label; no port is opened.
 #include <cstddef>
 #include <filesystem>
 #include <string>

@@ -133,6 +133,27 @@ TEST_F(FoundDevicesOf, TwoChipsOfOneNameAreToldApartByTheirDevice) {
   for (const FoundDevice& device : find_devices(root).devices) EXPECT_FALSE(device.caution.empty());
 }
 
+TEST_F(FoundDevicesOf, AGpioChipIsNamedByItsLabel) {
+  write("dev/gpiochip0", "");
+  fs::create_directories(root / "sys/devices/platform/board/gpiochip0");
+  link("sys/bus/gpio/devices/gpiochip0", "sys/devices/platform/board/gpiochip0");
+  write("sys/class/gpio/gpiochip512/label", "bench-pins");
+  link("sys/class/gpio/gpiochip512/device", "sys/devices/platform/board");
+  const FoundDevice found = only("gpio");
+  EXPECT_EQ(found.stays, "bench-pins");
+  EXPECT_NE(found.line.find("chip = \"bench-pins\""), std::string::npos);
+}
+
+TEST_F(FoundDevicesOf, AChipsNameElsewhereInAConfigurationIsNotTheChip) {
+  write("sys/class/hwmon/hwmon3/name", "lm75");
+  FoundDevices found = find_devices(root);
+  Errors errors;
+  note_configured(found, document::parse("name = \"lm75\"\n", "bench.toml", errors), "bench.toml", root);
+  EXPECT_EQ(found.devices[0].named_at, "");
+  note_configured(found, document::parse("chip = \"lm75\"\n", "bench.toml", errors), "bench.toml", root);
+  EXPECT_EQ(found.devices[0].named_at, "bench.toml:1");
+}
+
 TEST_F(FoundDevicesOf, WhatAConfigurationNamesIsSaidWithItsLine) {
   adapter("ttyUSB0", "1-2", "A7QX", "usb-Line_adapter_A7QX-if00-port0");
   FoundDevices found = find_devices(root);

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """A module that nobody has described, by pymodbus (Debian's python3-pymodbus 3.0.0): Modbus address 7, two quantities somewhere in its input registers.
 
-It listens on a free port of 127.0.0.1, prints "port N", and ends when its standard input ends. Its display would show 6.31 V and 24.6 degrees Celsius.
+It listens on a free port of 127.0.0.1, prints "port N", and ends when its standard input ends; a line "set 16 310" on it changes a register. Its display would show 6.31 V and 24.6 degrees Celsius.
 """
 import asyncio
 import sys
@@ -31,7 +31,9 @@ async def main():
     serving = asyncio.ensure_future(server.serve_forever())
     await server.serving
     print(f"port {server.server.sockets[0].getsockname()[1]}", flush=True)
-    await asyncio.get_running_loop().run_in_executor(None, sys.stdin.read)
+    while line := await asyncio.get_running_loop().run_in_executor(None, sys.stdin.readline):
+        _, address, word = line.split()
+        unit.setValues(4, int(address), [int(word)])  # function 4: input registers
     await server.shutdown()
     serving.cancel()
 
