@@ -1,6 +1,7 @@
 /// `steadyglow scan`: which Modbus addresses answer, and what a window of registers holds. Reads only.
 #include <fmt/format.h>
 #include <signal.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
@@ -28,6 +29,7 @@ namespace {
 using namespace drivers::modbus;
 using drivers::Parity;
 
+constexpr int width_usual = 100;
 constexpr std::size_t looks_like_width = 29;
 constexpr std::size_t matches_shown_max = 6;
 constexpr int figures = 4;
@@ -51,6 +53,7 @@ struct ScanOptions {
   int rounds = 0;  ///< 0: until Ctrl-C
   double every_seconds = 1.0;
   double expect = 0.0;
+  int width = 0;  ///< of a line; 0: the terminal's
   std::string quantity = "voltage";
   std::string uom = "V";
 };
@@ -95,6 +98,7 @@ std::string place_words(const ScanOptions& options) {
 }
 
 int say_addresses(const AddressReport& report, const ScanOptions& options, double seconds) {
+  if (report.asked == 0 && !report.trouble.empty()) return say({Fault::unavailable, report.trouble, "check supply, cable and name; no other program may have the port open", {}});
   for (const FoundAddress& found : report.found)
     fmt::print("  address {:>3}  answers{}{}\n", found.address, found.exception == 0 ? "" : fmt::format(" (with exception {}: it is there, and has no holding register 0)", found.exception),
                found.names_itself.empty() ? "" : ", calls itself " + found.names_itself);
@@ -127,7 +131,7 @@ int scan_addresses(Scanner& scanner, const ScanOptions& options) {
   return say_addresses(report, options, std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count());
 }
 
-std::string scale_words(double scale) { return scale == 1.0 ? "" : " x" + to_decimal(scale); }
+std::string scale_words(double scale) { return scale == 1.0 ? "" : " x" + scale_text(scale); }
 
 std::string way_words(const Way& way) {
   const bool is_wide = way.type != Type::int16 && way.type != Type::uint16;
@@ -146,13 +150,49 @@ std::string guess_words(const Guess& guess) {
 
 bool is_same(const Way& a, const Way& b) { return a.address == b.address && a.type == b.type && a.order == b.order; }
 
-/// The column of one type and order; a star where it reads what was expected.
-std::string cell(const WindowRow& row, Type type, WordOrder order, int width, const std::vector<ScanMatch>& matches) {
-  const auto way = std::find_if(row.ways.begin(), row.ways.end(), [&](const Way& w) { return w.type == type && w.order == order; });
-  if (way == row.ways.end()) return std::string(static_cast<std::size_t>(width) + 1, ' ');
-  const bool is_match = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return is_same(match.way, *way); });
-  const bool is_float = type == Type::float32;
-  return fmt::format("{:>{}}", (is_match ? "*" : "") + (is_float ? to_figure(way->value, figures) : to_decimal(way->value)), width + 1);
+/// One way to read, all down the window.
+struct Column {
+  std::string over;   ///< the line above the titles
+  std::string title;
+  int width = 0;
+  std::vector<Type> types;  ///< the first that is plausible is shown
+  WordOrder order = WordOrder::abcd;
+  double scale = 1.0;
+};
+
+/// As many as a line holds, the usual ones first.
+std::vector<Column> columns_within(int width) {
+  const std::vector<Type> whole{Type::int32, Type::uint32}, real{Type::float32};
+  std::vector<Column> columns{{"", "int16", 7, {Type::int16}}, {"", "uint", 6, {Type::uint16}},
+                              {"32-bit integer", "ABCD", 10, whole, WordOrder::abcd}, {"", "CDAB", 10, whole, WordOrder::cdab},
+                              {"float32", "ABCD", 10, real, WordOrder::abcd}, {"", "CDAB", 10, real, WordOrder::cdab}};
+  const std::vector<Column> scaled{{"int16 times", "0.1", 9, {Type::int16}, WordOrder::abcd, 0.1}, {"", "0.01", 9, {Type::int16}, WordOrder::abcd, 0.01}, {"", "0.001", 9, {Type::int16}, WordOrder::abcd, 0.001}};
+  const std::vector<Column> swapped{{"float32", "BADC", 10, real, WordOrder::badc}, {"", "DCBA", 10, real, WordOrder::dcba},
+                                    {"32-bit integer", "BADC", 10, whole, WordOrder::badc}, {"", "DCBA", 10, whole, WordOrder::dcba}};
+  const auto total = [](const std::vector<Column>& some) {
+    int sum = 0;
+    for (const Column& column : some) sum += column.width;
+    return sum;
+  };
+  int room = width - width_usual;
+  if (room >= total(scaled)) {
+    columns.insert(columns.begin() + 2, scaled.begin(), scaled.end());
+    room -= total(scaled);
+  }
+  if (room >= total(swapped)) columns.insert(columns.end(), swapped.begin(), swapped.end());
+  return columns;
+}
+
+/// A star where it reads what was expected.
+std::string cell(const WindowRow& row, const Column& column, const std::vector<ScanMatch>& matches) {
+  for (const Type type : column.types) {
+    const auto way = std::find_if(row.ways.begin(), row.ways.end(), [&](const Way& w) { return w.type == type && w.order == column.order; });
+    if (way == row.ways.end()) continue;
+    const bool is_match = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return is_same(match.way, *way) && (column.scale == 1.0 || match.way.scale == column.scale); });
+    const bool is_whole = type != Type::float32 && column.scale == 1.0;
+    return fmt::format("{:>{}}", (is_match ? "*" : "") + (is_whole ? to_decimal(way->value) : to_figure(way->value * column.scale, column.scale == 1.0 ? figures : 5)), column.width);
+  }
+  return std::string(static_cast<std::size_t>(column.width), ' ');
 }
 
 std::string looks_like(const WindowRow& row, const std::vector<ScanMatch>& matches) {
@@ -171,28 +211,40 @@ void show_bits(const Window& window) {
     if (!row.is_edge) fmt::print("{:>6} {:>6}  {}\n", row.address, manual_number(window.table, row.address), row.word ? std::to_string(*row.word) : "refused");
 }
 
-void show_registers(const Window& window, const Window& before, const std::vector<ScanMatch>& matches) {
-  fmt::print("{:>6} {:>6} {:>4} {:>6} {:>5} {:^19} {:^19}\n", "addr", "manual", "hex", "int16", "uint", "32-bit integer", "float32");
-  fmt::print("{:>6} {:>6} {:>4} {:>6} {:>5} {:>9} {:>9} {:>9} {:>9} {}\n", "", "", "", "", "", "ABCD", "CDAB", "ABCD", "CDAB", "looks like");
+int line_width(const ScanOptions& options) {
+  if (options.width > 0) return options.width;
+  winsize size{};
+  return isatty(STDOUT_FILENO) == 1 && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0 ? size.ws_col : width_usual;
+}
+
+void print_line(std::string line) {
+  line.erase(line.find_last_not_of(' ') + 1);
+  fmt::print("{}\n", line);
+}
+
+void show_registers(const Window& window, const Window& before, const std::vector<ScanMatch>& matches, int line_columns) {
+  const std::vector<Column> columns = columns_within(line_columns);
+  std::string over = fmt::format("{:18}", ""), titles = fmt::format("{:>6} {:>6} {:>4}", "addr", "manual", "hex");
+  for (const Column& column : columns) {
+    titles += fmt::format("{:>{}}", column.title, column.width);
+    // Over the pair that it names: from the right of its first title on.
+    if (!column.over.empty()) over += fmt::format("{:{}}", "", static_cast<int>(titles.size()) - static_cast<int>(column.title.size()) - static_cast<int>(over.size())) + column.over;
+  }
+  print_line(over);
+  print_line(titles + " looks like");
   for (const WindowRow& row : read_rows(window)) {
     const auto place = static_cast<std::size_t>(row.address - window.first);
     const bool is_changed = place < before.words.size() && before.first == window.first && before.words[place] != row.word;
     const bool is_told = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return match.way.address == row.address; });
     if (row.is_edge && !is_told) continue;
-    const std::string head = fmt::format("{}{:>5} {:>6}", is_changed ? "~" : row.is_edge ? "(" : " ", row.address, manual_number(window.table, row.address));
+    std::string line = fmt::format("{}{:>5} {:>6}", is_changed ? "~" : row.is_edge ? "(" : " ", row.address, manual_number(window.table, row.address));
     if (!row.word) {
-      fmt::print("{} refused\n", head);
+      print_line(line + " refused");
       continue;
     }
-    // A whole number of 32 bits is told once, whether or not it has a sign.
-    const auto whole = [&](WordOrder order) {
-      const std::string as_signed = cell(row, Type::int32, order, 9, matches);
-      return as_signed.find_first_not_of(' ') == std::string::npos ? cell(row, Type::uint32, order, 9, matches) : as_signed;
-    };
-    std::string line = fmt::format("{} {:04X}", head, *row.word) + cell(row, Type::int16, WordOrder::abcd, 6, matches) + cell(row, Type::uint16, WordOrder::abcd, 5, matches) + whole(WordOrder::abcd) +
-                       whole(WordOrder::cdab) + cell(row, Type::float32, WordOrder::abcd, 9, matches) + cell(row, Type::float32, WordOrder::cdab, 9, matches) + " " + looks_like(row, matches);
-    line.erase(line.find_last_not_of(' ') + 1);
-    fmt::print("{}\n", line);
+    line += fmt::format(" {:04X}", *row.word);
+    for (const Column& column : columns) line += cell(row, column, matches);
+    print_line(line + " " + looks_like(row, matches));
   }
 }
 
@@ -201,7 +253,7 @@ void say_matches(const Window& window, const std::vector<ScanMatch>& matches, co
     fmt::print("\nNothing here reads {} within {} %. Try --table {}, another --from, or look while it is steady.\n", to_decimal(options.expect), match_within_percent, options.table == "input" ? "holding" : "input");
     return;
   }
-  fmt::print("\n{} {} within {} %, likeliest first. Change what is measured and look again: chance does not follow.\n", matches.size() == 1 ? "One way reads" : std::to_string(matches.size()) + " ways read",
+  fmt::print("\n{} {} within {} %, likeliest first. Change what is measured and look again:\nchance does not follow.\n", matches.size() == 1 ? "One way reads" : std::to_string(matches.size()) + " ways read",
              to_decimal(options.expect), match_within_percent);
   for (std::size_t i = 0; i < std::min(matches.size(), matches_shown_max); ++i) {
     const ScanMatch& match = matches[i];
@@ -231,10 +283,11 @@ int scan_window(Scanner& scanner, const ScanOptions& options) {
       continue;
     }
     const auto matches = find_value(window, options.expect);
-    fmt::print("{} {} from {} on, address {}, {}. addr counts from 0, as an instrument file does{}\n", options.table, is_bit_table(window.table) ? "bits" : "registers", window.from, options.address, place_words(options),
-               options.is_live ? "; ~ has changed; Ctrl-C ends" : "");
+    const bool is_beside = std::any_of(matches.begin(), matches.end(), [](const ScanMatch& match) { return match.outside != 0; });
+    fmt::print("{} {} from {} on, address {} on {}\naddr counts from 0, as an instrument file does{}{}\n", options.table, is_bit_table(window.table) ? "bits" : "registers", window.from, options.address,
+               options.serial.empty() ? options.tcp : options.serial, is_beside ? "; ( lies beside what was asked for" : "", options.is_live ? "; ~ has changed; Ctrl-C ends" : "");
     if (is_bit_table(window.table)) show_bits(window);
-    else show_registers(window, before, matches);
+    else show_registers(window, before, matches, line_width(options));
     if (options.expect != 0.0) say_matches(window, matches, options);
     std::fflush(stdout);
     before = std::move(window);
@@ -277,6 +330,7 @@ void add_scan_commands(CLI::App& app, int& result) {
   command->add_option("--rounds", options->rounds, "with --live: end after so many")->check(CLI::Range(1, 1000000));
   command->add_option("--every", options->every_seconds, "with --live: seconds between two")->check(CLI::Range(0.1, 60.0))->capture_default_str();
   command->add_option("--expect", options->expect, "mark what reads this value within 1 %, as any type, order or power of ten")->needs(address);
+  command->add_option("--width", options->width, "columns of a line: more show scales and swapped bytes; without it the terminal's")->check(CLI::Range(width_usual, 400));
   command->add_option("--quantity", options->quantity, "of the lines to copy")->capture_default_str();
   command->add_option("--uom", options->uom, "of the lines to copy")->capture_default_str();
   command->callback([options, &result] { result = scan(*options); });

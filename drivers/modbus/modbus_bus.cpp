@@ -60,7 +60,9 @@ SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Requ
     const auto bytes = byte_count(table, static_cast<std::uint16_t>(count));
     const auto has_shape = [&](const Request& request) { return request.table == table && byte_count(table, request.count) == bytes; };
     const bool is_coil_read_back = table == RegisterTable::coil && !instrument.outputs.empty() && bytes == 1;
-    return is_coil_read_back || std::any_of(plan.begin(), plan.end(), has_shape) || std::any_of(unanswered.begin(), unanswered.end(), has_shape);
+    const IdentityRule& rule = instrument.identity;
+    const bool is_identity = rule.source == IdentityRule::Source::registers && table == rule.table && count == rule.count;
+    return is_coil_read_back || is_identity || std::any_of(plan.begin(), plan.end(), has_shape) || std::any_of(unanswered.begin(), unanswered.end(), has_shape);
   };
   for (const Request& request : plan)
     for (std::uint16_t count = 1; count < request.count; ++count)

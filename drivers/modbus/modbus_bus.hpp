@@ -31,7 +31,7 @@ inline constexpr unsigned polls_of_rest = 20;
 inline constexpr std::size_t slow_answers_per_call_max = 4;
 
 /// A meter that was not heard for so long is asked again who it is: somebody may have exchanged it between two polls.
-inline constexpr std::chrono::seconds unheard_max{3};
+inline constexpr std::chrono::milliseconds unheard_max{1500};
 /// A device that must not be proven and meets the question with silence this often is not asked for polls_of_identity_rest polls:
 /// each question costs a poll.
 inline constexpr unsigned identity_misses_max = 2;
@@ -45,7 +45,8 @@ struct SyncProbe {
   bool may_be_refused = false;  ///< reaches past the register map: an exception is an answer as well
 };
 
-/// The probe of a meter: a count of bytes that none of its planned or unanswered requests has, within the map if possible.
+/// The probe of a meter: a count of bytes that none of its planned or unanswered requests and no question for its identity has, within the map
+/// if possible.
 SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Request>& plan, const std::vector<Request>& unanswered);
 
 /// Thread: one bus thread. Owns: the link. Fails: a quality in the reply or an Error; never throws.

@@ -116,6 +116,9 @@ inline constexpr double match_within_percent = 1.0;
 /// Every way that gives `expected` within match_within_percent at a power-of-ten scale; the likeliest first. Nothing for 0.
 std::vector<ScanMatch> find_value(const Window& window, double expected);
 
+/// A scale without an exponent: "0.000001".
+std::string scale_text(double scale);
+
 /// The lines of an instrument file for this way, to copy: [[channel]] with name, table, zero-based address, type, word_order, scale, and
 /// quantity and uom as given.
 std::string channel_lines(RegisterTable table, const Way& way, std::string_view name, std::string_view quantity, std::string_view uom);

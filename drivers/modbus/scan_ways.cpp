@@ -1,11 +1,11 @@
 /// How registers may be read, what that looks like, and which way gives a value that a person sees. No I/O.
 #include <algorithm>
 #include <array>
+#include <charconv>
 #include <cmath>
 #include <span>
 #include <tuple>
 
-#include "core/decimal.hpp"
 #include "drivers/modbus/decode.hpp"
 #include "drivers/modbus/scan.hpp"
 
@@ -189,13 +189,19 @@ std::vector<ScanMatch> find_value(const Window& window, double expected) {
   return matches;
 }
 
+std::string scale_text(double scale) {
+  std::array<char, 64> text{};
+  const auto end = std::to_chars(text.data(), text.data() + text.size(), scale, std::chars_format::fixed).ptr;
+  return {text.data(), end};
+}
+
 std::string channel_lines(RegisterTable table, const Way& way, std::string_view name, std::string_view quantity, std::string_view uom) {
   std::string lines = "[[channel]]\nname = \"" + std::string(name) + "\"\ntable = \"" + std::string(to_word(table)) + "\"\naddress = " + std::to_string(way.address) +
                       "  # zero-based; a manual may call it " + manual_number(table, way.address) + "\n";
   if (!is_bit_table(table)) {
     lines += "type = \"" + std::string(to_word(way.type)) + "\"\n";
     if (width(way.type) > 1) lines += "word_order = \"" + std::string(to_word(way.order)) + "\"\n";
-    if (way.scale != 1.0) lines += "scale = " + to_decimal(way.scale) + "\n";
+    if (way.scale != 1.0) lines += "scale = " + scale_text(way.scale) + "\n";
   }
   return lines + "quantity = \"" + std::string(quantity) + "\"\nuom = \"" + std::string(uom) + "\"\n";
 }

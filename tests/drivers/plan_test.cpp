@@ -129,6 +129,14 @@ TEST(SyncProbe, AvoidsTheShapeOfAnUnansweredRequest) {
   EXPECT_EQ(probe.count, 2);
 }
 
+TEST(SyncProbe, AvoidsTheShapeOfTheQuestionWhoItIs) {
+  Instrument instrument = with({at(RegisterTable::input, 10), at(RegisterTable::input, 11), at(RegisterTable::input, 12)});
+  instrument.identity.source = IdentityRule::Source::registers;
+  instrument.identity.table = RegisterTable::input;
+  instrument.identity.count = 1;
+  EXPECT_EQ(choose_sync_probe(instrument, plan_requests(instrument), {}).count, 2);
+}
+
 TEST(SyncProbe, OfBitsDiffersInBytesNotOnlyInBits) {
   // Eight coils and seven come in one byte each: only a ninth makes the answer another one.
   Instrument instrument = with({at(RegisterTable::coil, 0, Type::bit), at(RegisterTable::coil, 1, Type::bit)});

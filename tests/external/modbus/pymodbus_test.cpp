@@ -7,6 +7,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <cctype>
 #include <chrono>
 #include <cstdlib>
@@ -20,6 +21,8 @@
 #include <thread>
 #include <vector>
 
+#include "core/decimal.hpp"
+#include "drivers/modbus/scan.hpp"
 #include "drivers/registry.hpp"
 
 extern char** environ;
@@ -108,7 +111,11 @@ std::string instrument_text() {
   return text;
 }
 
+/// What a scan printed, as a file.
+std::string found_text;
+
 Result<InstrumentText> find_instrument(const std::string& name) {
+  if (name == "found") return InstrumentText{"found.toml", found_text};
   if (name == "outside") return InstrumentText{"outside.toml", instrument_text()};
   const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
   std::ifstream in(file);
@@ -172,6 +179,7 @@ class Outside : public testing::TestWithParam<std::string> {
     device = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/python3", server, "tcp"});
     const std::string said = device->line();
     ASSERT_EQ(said.rfind("port ", 0), 0u) << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio): " << said;
+    port = static_cast<int>(parse_decimal(said.substr(5)).value_or(0));
     place = "driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = " + said.substr(5) + "\n";
     bus = make_bus(place, channels);
   }
@@ -192,6 +200,7 @@ class Outside : public testing::TestWithParam<std::string> {
   ChannelValue value(const MeterReply& reply, const std::string& name) const { return reply.channels.at(channels.at(name)); }
 
   std::string place;
+  int port = 0;
   std::filesystem::path folder = "/nonexistent";
   std::unique_ptr<Program> line;
   std::unique_ptr<Program> device;
@@ -290,6 +299,27 @@ TEST_P(Outside, EveryKindOfTheHouseReadsWhatPymodbusWasToldToHold) {
       EXPECT_DOUBLE_EQ(value.value, held.value) << held.instrument << "." << held.channel;
     }
   }
+}
+
+TEST_P(Outside, TheLinesThatAScanPrintsMakeAFileThatReadsTheValue) {
+  bus.reset();
+  const bool is_tcp = GetParam() == "tcp";
+  const modbus::ScanPlace where = is_tcp ? modbus::ScanPlace{TcpEnd{"127.0.0.1", port}, {}, 400ms} : modbus::ScanPlace{SerialLine{(folder / "ours").string(), 115200, Parity::none, 8, 1}, {}, 400ms};
+  std::string lines;
+  {
+    modbus::Scanner scanner(where);
+    const std::atomic<bool> stop{false};
+    const auto report = scanner.find_addresses(11, 12, {}, stop);
+    ASSERT_EQ(report.found.size(), 2u);
+    const modbus::Window window = scanner.read_window({12, modbus::RegisterTable::input, 0, 16});
+    const auto matches = modbus::find_value(window, -0.0125);
+    ASSERT_FALSE(matches.empty()) << window.trouble;
+    lines = modbus::channel_lines(window.table, matches.front().way, "found", "voltage", "V");
+  }
+  found_text = "[instrument]\nprotocol = \"modbus\"\n" + lines;
+  const KindBus kind = kind_bus(place, "found", 12);
+  ASSERT_TRUE(kind.bus) << found_text;
+  EXPECT_DOUBLE_EQ(kind.value(kind.bus->read(0), "found").value, -0.0125);
 }
 
 TEST_P(Outside, ItsIdentificationByFunction43IsReadAndBound) {
