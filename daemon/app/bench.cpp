@@ -42,6 +42,7 @@ Bench::Bench(std::string config_file, Settings settings, std::unique_ptr<store::
       store_(std::move(store)),
       opened_at_(boottime_now()),
       bench_alarms_([this](const alarm::Fact& fact) { alarm_changed(fact); }, [this](const std::string& json) { remember("bench_alarm", json); }),
+      meter_watch_(settings_.buses),
       tick_(loop_),
       signals_(loop_, SIGINT, SIGTERM, SIGHUP),
       history_pool_(std::make_unique<boost::asio::thread_pool>(1)),
@@ -88,6 +89,7 @@ void Bench::take(const acquire::MeterBatch& batch) {
   for (auto& session : sessions_) session->take(batch);
   for (auto& supply : supplies_) supply->take(batch);
   desk_->take(batch);
+  meter_watch_.take(batch, bench_alarms_, bench_now());
   if (batch.reply.is_answered && !answers_[batch.bus][batch.meter]) doubt_contacts(batch.bus);
   answers_[batch.bus][batch.meter] = batch.reply.is_answered;
   server_->mark_changed();
@@ -167,6 +169,7 @@ SessionLinks Bench::session_links(const UnitSettings& unit) {
   };
   links.are_mains_steady = [this, &unit] { return unit.bench_index && supplies_[*unit.bench_index]->are_mains_steady(boottime_now()); };
   links.is_bus_silent = [this](std::size_t bus) { return buses_[bus]->health().is_silent; };
+  links.identity = [this](const std::string& meter) { return meter_watch_.identity(meter); };
   links.bus_name = [this](std::size_t bus) { return settings_.buses[bus].name; };
   links.alarm_changed = [this](const alarm::Fact& fact) { alarm_changed(fact); };
   links.remember = [this](const std::string& kind, const nlohmann::ordered_json& json) { remember(kind, json.dump()); };

@@ -15,6 +15,7 @@
 #include "app/bench_cards.hpp"
 #include "app/bench_supply.hpp"
 #include "app/facts.hpp"
+#include "app/meter_watch.hpp"
 #include "app/readiness.hpp"
 #include "app/service.hpp"
 #include "app/session.hpp"
@@ -110,6 +111,7 @@ class Bench {
   Service service_;
   Facts facts_;
   BenchAlarms bench_alarms_;
+  MeterWatch meter_watch_;
   std::unique_ptr<BenchCards> cards_;
   std::unique_ptr<WiringDesk> desk_;
   std::unique_ptr<Telling> telling_;

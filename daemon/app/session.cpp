@@ -127,7 +127,11 @@ Result<void> UnitSession::start(const std::string& who, bool is_at_the_bench, co
   // The first input of a run: whoever feeds it again needs it before the engine is there.
   store_.append_input(run.id, Timestamp{}, record::input_kind_policy, soak::to_json_text(policy));
   note_engine(run.id, Timestamp{});
-  store_.append_event(run.id, Timestamp{}, record::event_kind_wiring, record::to_json_text(settings_->wiring));
+  // Who really answers is asked of the meters; what the configuration says stands where they cannot tell.
+  record::Wiring wiring = settings_->wiring;
+  for (record::Meter& meter : wiring.meters)
+    if (std::string answered = links_.identity(meter.name); !answered.empty()) meter.identification = std::move(answered);
+  store_.append_event(run.id, Timestamp{}, record::event_kind_wiring, record::to_json_text(wiring));
   run_ = std::move(run);
   story_ = {};
   last_moved_ = now;

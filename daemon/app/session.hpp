@@ -42,6 +42,7 @@ struct SessionLinks {
   /// Have the bench's mains been steady for long enough?
   std::function<bool()> are_mains_steady;
   std::function<bool(std::size_t bus)> is_bus_silent;
+  std::function<std::string(const std::string& meter)> identity;  ///< what a meter last called itself; may be empty
   std::function<std::string(std::size_t bus)> bus_name;
   std::function<void(const alarm::Fact&)> alarm_changed;
   /// What a rehearsal showed of the bench contactor: it obeyed, or it did not.
