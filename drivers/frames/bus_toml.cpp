@@ -8,6 +8,8 @@
 #include "drivers/frames/frames_talk.hpp"
 #include "drivers/frames/instrument_toml.hpp"
 #include "drivers/instrument_toml.hpp"
+#include "drivers/lines/bus_toml.hpp"
+#include "drivers/lines/instrument.hpp"
 
 namespace steadyglow::drivers::frames {
 namespace {
@@ -16,7 +18,7 @@ using document::Table;
 
 class Reader final : public BusReader {
  public:
-  Reader(wire::Place place, std::chrono::milliseconds timeout) : place_(std::move(place)), timeout_(timeout) {}
+  Reader(wire::Place place, std::optional<std::chrono::milliseconds> timeout) : place_(std::move(place)), timeout_(timeout) {}
 
   void read_meter(Table& table, const InstrumentText* instrument, MeterInfo& info, Errors& errors) override {
     if (std::exchange(has_meter_, true)) return table.mistake("name", "this device has a line of its own and no address", "one [[bus.meter]] a bus: write another [[bus]] for `" + info.name + "`");
@@ -37,7 +39,7 @@ class Reader final : public BusReader {
 
   std::function<std::unique_ptr<Bus>()> maker() const override {
     return [place = place_, instrument = instrument_, channel = channel_, timeout = timeout_]() -> std::unique_ptr<Bus> {
-      return std::make_unique<lines::TalkBus>(place, std::make_unique<FramesTalk>(*instrument, channel), lines::TalkOptions{.timeout = timeout, .stale_after = instrument->stale_after, .settle = {}, .ask = {}});
+      return std::make_unique<lines::TalkBus>(place, std::make_unique<FramesTalk>(*instrument, channel), lines::TalkOptions{.timeout = timeout.value_or(lines::usual_timeout(instrument->stale_after)), .stale_after = instrument->stale_after, .settle = lines::settle_usual, .ask = {}});
     };
   }
 
@@ -57,7 +59,7 @@ class Reader final : public BusReader {
   }
 
   wire::Place place_;
-  std::chrono::milliseconds timeout_;
+  std::optional<std::chrono::milliseconds> timeout_;
   bool has_meter_ = false;
   std::optional<Instrument> instrument_;
   std::size_t channel_ = 0;
@@ -67,12 +69,12 @@ class Reader final : public BusReader {
 
 std::unique_ptr<BusReader> begin_tcp(Table& bus) {
   TcpEnd end = read_tcp_end(bus, port_default);
-  return std::make_unique<Reader>(std::move(end), read_timeout(bus, timeout_seconds_default));
+  return std::make_unique<Reader>(std::move(end), lines::read_talk_timeout(bus));
 }
 
 std::unique_ptr<BusReader> begin_serial(Table& bus) {
   wire::SerialEnd end = wire::read_serial_end(bus, serial_default);
-  return std::make_unique<Reader>(std::move(end), read_timeout(bus, timeout_seconds_default));
+  return std::make_unique<Reader>(std::move(end), lines::read_talk_timeout(bus));
 }
 
 }  // namespace steadyglow::drivers::frames

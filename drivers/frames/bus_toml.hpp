@@ -8,8 +8,6 @@
 
 namespace steadyglow::drivers::frames {
 
-/// Handheld meters send one to four frames a second, and the first after a break is not believed.
-inline constexpr double timeout_seconds_default = 2.0;
 inline constexpr int port_default = 4001;  ///< common practice of serial servers, no source
 inline constexpr SerialLine serial_default{.device = {}, .baud = 2400};
 

@@ -15,6 +15,9 @@ namespace steadyglow::drivers::lines {
 inline constexpr std::size_t line_bytes_max = 1024;  ///< a longer line is thrown away and counted
 inline constexpr std::size_t columns_max = 256;
 
+/// A serial server hands over what it kept while nobody was connected, and nobody knows how old that is: it comes at once.
+inline constexpr std::chrono::milliseconds settle_usual{200};
+
 enum class Format : std::uint8_t { key_value, csv };
 
 /// A text in the place of a number, and what the device means by it.
@@ -39,7 +42,7 @@ struct Instrument {
   bool has_header = false;           ///< csv: the device says the names in a line of its own
   std::string ask;                   ///< sent at each poll to a device that speaks when asked; empty: it talks by itself
   std::chrono::milliseconds stale_after{3000};
-  std::chrono::milliseconds settle{0};  ///< from the opening of the port, for a board that starts anew then
+  std::chrono::milliseconds settle = settle_usual;  ///< from the opening of the port; a board that starts anew then needs more
   std::vector<Channel> channels;
 };
 

@@ -14,12 +14,6 @@ constexpr std::size_t counter_digits_max = 18;
 constexpr std::string_view line_ends = "\r\n";
 constexpr std::string_view blanks = " \t";
 
-std::string_view trimmed(std::string_view text) {
-  const auto first = text.find_first_not_of(blanks);
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(blanks) - first + 1);
-}
-
 bool is_printable(char c) { return (c >= ' ' && c <= '~') || c == '\t'; }
 
 std::string hexadecimal(std::uint16_t value, std::size_t digits) {
@@ -186,6 +180,12 @@ void read_fields(const Instrument& instrument, const std::vector<std::string>& c
 
 }  // namespace
 
+std::string_view trimmed(std::string_view text) {
+  const auto first = text.find_first_not_of(blanks);
+  if (first == std::string_view::npos) return {};
+  return text.substr(first, text.find_last_not_of(blanks) - first + 1);
+}
+
 void LineCutter::lose_track() {
   begin_line();
   is_skipping_ = true;
@@ -261,7 +261,7 @@ Outcome read_line(const Instrument& instrument, const std::vector<std::string>& 
     return outcome;
   }
   if (!std::all_of(line.begin(), line.end(), is_printable)) {
-    outcome.why = "it holds bytes that are no text: `" + shown(line) + "`";
+    outcome.why = "it holds bytes that are no text (another baud rate?): `" + shown(line) + "`";
     return outcome;
   }
   line = trimmed(line);

@@ -5,6 +5,7 @@
 #include <memory>
 #include <string>
 
+#include "drivers/frames/bus_toml.hpp"
 #include "drivers/frames/frames_talk.hpp"
 #include "drivers/frames/instrument_toml.hpp"
 #include "drivers/talk_samples.hpp"
@@ -204,6 +205,35 @@ TEST(FramesInstrument, MistakesAreExplained) {
   EXPECT_TRUE(holds(mistakes_in("frame = \"0A 3x 3x 3x\"\nchecksum = { kind = \"sum8\", from = 1, to = 4, at = 4 }\n" + digits), "it cannot sum itself"));
   EXPECT_TRUE(holds(mistakes_in("frame = \"0A 3x 3x 3x\"\nchecksum = { kind = \"crc16_modbus\", from = 1, to = 3, at = 4 }\n" + digits), "it would reach past the frame"));
   EXPECT_TRUE(holds(mistakes_in("frame = \"0A 3x 3x 3x\"\n" + digits, ""), "`mode` says nothing"));
+}
+
+std::string mistakes_of_meter(const std::string& meter_keys, MeterInfo& info) {
+  Errors errors;
+  const document::Node root = document::parse("[[bus]]\nhost = \"127.0.0.1\"\n[[bus.meter]]\n" + meter_keys, "bench.toml", errors);
+  document::Table top(root, "bench.toml", errors);
+  auto buses = top.tables("bus");
+  const auto reader = begin_tcp(buses.at(0));
+  auto meters = buses[0].tables("meter");
+  const InstrumentText file{"handheld.toml", shipped("handheld-ascii-9byte")};
+  info.identity = meters.at(0).maybe_text("identity").value_or("");
+  reader->read_meter(meters[0], &file, info, errors);
+  std::string all;
+  for (const Error& error : errors) all += error.text() + "\n";
+  return all;
+}
+
+TEST(FramesBus, GivesTheMeterTheChannelAtWhichItsDialStands) {
+  MeterInfo info;
+  EXPECT_EQ(mistakes_of_meter("dial = \"ohms\"\n", info), "");
+  ASSERT_EQ(info.channels.size(), 1u);
+  EXPECT_EQ(info.channels[0].quantity, Quantity::resistance);
+}
+
+TEST(FramesBus, ExplainsAMissingDialAnUnknownOneAndAnIdentity) {
+  MeterInfo info;
+  EXPECT_TRUE(holds(mistakes_of_meter("", info), "`dial` is missing here hint: say at what the meter's dial stands, one of: \"volts_dc\""));
+  EXPECT_TRUE(holds(mistakes_of_meter("dial = \"volt\"\n", info), "the instrument has no channel `volt`"));
+  EXPECT_TRUE(holds(mistakes_of_meter("dial = \"ohms\"\nidentity = \"a\"\n", info), "such a device cannot say who it is"));
 }
 
 TEST(FramesBus, ReadsASerialLineAndCallsAMeterThatSwitchedItselfOffStale) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <thread>
 
+#include "drivers/lines/bus_toml.hpp"
 #include "drivers/lines/instrument_toml.hpp"
 #include "drivers/lines/lines_talk.hpp"
 #include "drivers/talk_samples.hpp"
@@ -137,6 +138,7 @@ TEST(Lines, CheckTheCrcOfThePublishedFrame) {
   // MODBUS over Serial Line V1.02, 6.2.2: the CRC of 02 07 is 1241h, sent as 41 12.
   EXPECT_EQ(reckon(Checksum::crc16_modbus, std::string_view("\x02\x07", 2)), 0x1241);
   EXPECT_EQ(tests::long_division_crc(std::string_view("\x02\x07", 2)), 0x1241);
+  EXPECT_EQ(reckon(Checksum::crc16_modbus, "123456789"), 0x4B37);  // the usual check value of this CRC, from memory
 }
 
 TEST(Lines, CallARepeatedCounterStaleAndCountAJump) {
@@ -210,6 +212,53 @@ TEST(LinesInstrument, ShippedLoggerReadsTheRowInItsHead) {
   ASSERT_EQ(heard.newest.size(), 8u) << heard.trouble;
   EXPECT_EQ(heard.newest[2].value, -14.98);
   EXPECT_EQ(heard.newest[6].quality, Quality::over_range);
+}
+
+TEST(LinesInstrument, ShippedBoardReadsTheLineInItsHead) {
+  const std::string text = shipped("board-lines-4ch");
+  const auto first = text.find("id=rack2");
+  LinesTalk talk(instrument_of(text), "rack2");
+  const Heard heard = after(talk, "\n" + text.substr(first, text.find('\n', first) - first) + "\n");
+  ASSERT_EQ(heard.newest.size(), 4u) << heard.trouble;
+  EXPECT_EQ(heard.newest[2].value, 61.8);
+  EXPECT_EQ(heard.newest[3].quality, Quality::open_sensor);
+}
+
+/// The mistakes of a bus with these lines in it and in its meter.
+std::string mistakes_of_bus(const std::string& instrument, const std::string& bus_keys, const std::string& meter_keys, int meters = 1) {
+  std::string text = "[[bus]]\nhost = \"127.0.0.1\"\n" + bus_keys;
+  for (int i = 0; i < meters; ++i) text += "[[bus.meter]]\n" + meter_keys;
+  Errors errors;
+  const document::Node root = document::parse(text, "bench.toml", errors);
+  document::Table top(root, "bench.toml", errors);
+  auto buses = top.tables("bus");
+  const auto reader = begin_tcp(buses.at(0));
+  for (document::Table& meter : buses[0].tables("meter")) {
+    const InstrumentText file{"board.toml", instrument};
+    MeterInfo info;
+    info.identity = meter.maybe_text("identity").value_or("");
+    reader->read_meter(meter, &file, info, errors);
+  }
+  std::string all;
+  for (const Error& error : errors) all += error.text() + "\n";
+  return all;
+}
+
+TEST(LinesBus, RefusesAnIdentityThatNobodySays) {
+  EXPECT_TRUE(holds(mistakes_of_bus(shipped("logger-csv-8ch"), "", "identity = \"a\"\n"), "this instrument does not say who it is"));
+  EXPECT_EQ(mistakes_of_bus(shipped("board-lines-4ch"), "", "identity = \"a\"\n"), "");
+}
+
+TEST(LinesBus, RefusesASecondMeter) { EXPECT_TRUE(holds(mistakes_of_bus(shipped("logger-csv-8ch"), "", "", 2), "has a line of its own and no address")); }
+
+TEST(LinesBus, RefusesAnInstrumentOfAnotherProtocol) {
+  EXPECT_TRUE(holds(mistakes_of_bus(shipped("handheld-ascii-9byte"), "", ""), "this instrument speaks frames, but the bus that names it speaks lines"));
+}
+
+TEST(LinesBus, WaitsHalfAsLongAsALineIsBelieved) {
+  EXPECT_EQ(usual_timeout(3s), 1500ms);
+  EXPECT_EQ(usual_timeout(200ms), 500ms);
+  EXPECT_EQ(usual_timeout(600s), 3s);
 }
 
 TEST(LinesInstrument, MistakesAreExplained) {
