@@ -75,7 +75,7 @@ std::vector<std::string> cautions_of(const profile::Point& point, const Clip& cl
   if (point.quantity != Quantity::voltage && point.quantity != Quantity::current) return cautions;
   if (worst > touch_volts_max) cautions.push_back("lead, clip and divider with a working rating of " + rating_words(worst) + ", shrouded and fused; a CAT rating alone says nothing about B+");
   if (clip.at_worst_volts && clip.expected_volts && *clip.at_worst_volts > 2.0 * *clip.expected_volts && *clip.at_worst_volts > touch_volts_max)
-    cautions.push_back(fmt::format("reads {}V, and may jump to {:.0f} V when a resistor opens: clamp the meter\u2019s input", to_figure(*clip.expected_volts, 3) + " ", *clip.at_worst_volts));
+    cautions.push_back(fmt::format("may jump to {:.0f} V when a resistor opens: clamp the meter\u2019s input", *clip.at_worst_volts));
   if (worst == 0.0) cautions.emplace_back("the profile states no voltage: take the highest supply of the unit for it");
   return cautions;
 }

@@ -40,7 +40,7 @@ export function clip_drawing(clip) {
   return svg;
 }
 
-const short = (text) => (text.length > 13 ? `${text.slice(0, 12)}\u2026` : text);
+const short = (text) => (text.length > 12 ? `${text.slice(0, 11)}\u2026` : text);
 
 function between_word(clip) {
   const first = (clip.chain.split("; ")[1] ?? clip.chain).split(" ")[0];

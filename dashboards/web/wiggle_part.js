@@ -53,6 +53,7 @@ export function wiggle_part(unit, ticked) {
   who.value = kept_name();
   const told = el("p.sentence.wiggle-told", { role: "status" }, "Touch one clip.");
   const problem = el("p.problem", { role: "alert", hidden: true });
+  const power = el("p.device-caution", { role: "status", hidden: true });
   const rows = el("ol.wiggle");
   const any = el("input", { type: "radio", name: "touching", value: "", checked: true, onchange: () => choose("") });
   const group = el("fieldset.wiggle-choice", {}, el("legend", {}, "Which clip do you touch? Say it first, and a wrong one is told."), el("label.check", {}, any, el("span", {}, "None said: name whichever moves")), rows);
@@ -154,11 +155,17 @@ export function wiggle_part(unit, ticked) {
   ask();
   return {
     node: el("section.panel.wiggle-part", { "aria-labelledby": "wiggle-head" }, el("h2", { id: "wiggle-head" }, "Touch them one by one"),
-      el("p.dialog-caution", {}, "With the unit off and discharged: lift the clip, or warm the sensor with a finger. Nothing that can stand above 50\u202fV is touched live, with whatever tool."),
+      el("p.dialog-caution", {}, "With the unit off, unplugged and discharged: hold a 1.5\u202fV cell across a clip and its reference, or warm the sensor with a finger, and its trace moves. Mains meters: plug a lamp in behind them. Nothing that can stand above 50\u202fV is touched live, with whatever tool."), power,
       el("label.inline-name", {}, "Your name, for the ticks", who), problem, told, group),
     begin() {
       told.scrollIntoView({ block: "start" });
       any.focus({ preventScroll: true });
+    },
+    /** `outlet` of the unit now. */
+    power(outlet) {
+      const is_off = outlet.state === "off" && outlet.proof !== "failed";
+      set_text(power, is_off ? "" : outlet.state === "on" ? "Its outlet is ON. Touch no clip: switch it off, wait until it has discharged, and measure that it has." : "Nobody knows whether it is off. Pull its plug and measure before you touch a clip.");
+      show(power, !is_off);
     },
     know(list) {
       clips = new Map(list.clips.map((clip) => [clip.point, clip]));

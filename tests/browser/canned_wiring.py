@@ -59,6 +59,7 @@ class Wiring:
         self.asked = {}
         self.ticks = {}
         self.moving = []
+        self.clips_wanted = 0  # more clips than the unit has points: for the longest list
 
     def look(self, body):
         if self.search.get("state") == "running":
@@ -81,14 +82,17 @@ class Wiring:
 
     def clips(self, unit):
         clips = []
-        for n, point in enumerate(unit["points"]):
+        points = unit["points"]
+        more = [{**points[i % len(points)], "name": f"extra_{i}_v"} for i in range(self.clips_wanted - len(points))]
+        for n, point in enumerate(points + more):
             is_mains = point["role"].startswith("mains")
             volts = {"V": 1.0, "mV": 0.001}.get(point["uom"])
             stated = [abs(point[key]) * volts for key in ("nominal", "warn_high", "trip_high") if volts and point[key] is not None]
             cautions = ["mains: by an energy meter or transformer rated for it, CAT II or higher for the local mains voltage; never by an analogue input"] if is_mains else []
             if stated and max(stated) > 50 and not is_mains:
+                cautions.append("may jump to 520 V when a resistor opens: clamp the meter’s input")
                 cautions.append("lead, clip and divider with a working rating of 650 V DC or more, shrouded and fused; a CAT rating alone says nothing about B+")
-            clips.append({"point": point["name"], "channel": f"analog_a.ch{n + 1}", "bus": "bench_1 (192.168.40.21:502)", "where": "across its 10 Ω resistor" if point["role"] == "bias" else "",
+            clips.append({"point": point["name"], "channel": f"analog_a.ch{n + 1}", "bus": "bench_1 (192.168.40.21:502)", "where": "across its 10 Ω resistor" if point["role"] == "bias" else "at the unit's inlet, not at the wall: a limiter or a variac left at 90 % makes a beautiful, worthless night" if is_mains else "",
                           "chain": "the meter reads V; divider 4 MΩ over 33.2 kΩ: × 121.5" if point["role"] == "supply" else "the meter reads V, taken as it is",
                           "sign": "negative against its reference" if point["role"] == "grid_bias" else "positive against its reference",
                           "reference": "none" if point["quantity"] == "temperature" or is_mains else "the unit’s ground, by one lead only", "quantity": point["quantity"], "shown_uom": point["shown_uom"],
@@ -96,6 +100,9 @@ class Wiring:
                           "is_mains": is_mains, "cautions": cautions, "ticked": self.ticks.get((unit["name"], point["name"]))})
         return {"unit": unit["name"], "title": unit["title"], "serial": unit["serial"], "bench": unit["bench"], "kind": unit["kind"],
                 "cautions": ["Fit every clip with the unit switched off, unplugged, cold and discharged. Measure that it is discharged before you touch.",
+                             "One hand, no rings; covers back on as in use before power comes.",
+                             "Input modules share one common and are not rated for mains or high voltage: a divider with a clamped low arm, or an isolated converter, stands before them.",
+                             "One earth only: a second one through a meter or a computer carries current. Bridged outputs have no earthed terminal at all.",
                              "Local electrical code and a person qualified for it decide; this list does not."], "clips": clips}
 
     def wiggle(self, unit):

@@ -107,15 +107,27 @@ def the_clip_list_says_what_a_hand_needs(page, fixture):
     page.has_no_complaint()
 
 
-def the_clip_list_prints_on_one_side(page, _):
+def the_clip_list_prints_on_one_side(page, fixture):
+    for clips in (0, 14, 24):
+        fixture.wiring.clips_wanted = clips
+        page.open(f"clips/{UNIT}")
+        page.browser.wait("the list", lambda: page.browser.count(".clips tbody tr") == max(clips, len(fixture.unit(UNIT)["points"])))
+        words = printed(page, f"clip-list-{clips}")
+        assert "where the clips go" in words and "Touch them one by one" not in words and "Not a safety device" not in words, words
+        assert words.count("a CAT rating alone says nothing") == 1, "a caution stands once, with its letter"
+    fixture.wiring.clips_wanted = 0
+    page.open(f"clips/{UNIT}")
+
+
+def printed(page, name):
+    """The words of the printed list, which must be one side of A4."""
     pdf = page.browser.command("Page.printToPDF", preferCSSPageSize=True, printBackground=False)["data"]
-    file = pathlib.Path(page.screenshots) / "clip-list.pdf"
+    file = pathlib.Path(page.screenshots) / f"{name}.pdf"
     file.write_bytes(base64.b64decode(pdf))
     told = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
-    equal(re.search(r"Pages:\s+(\d+)", told).group(1), "1", "sides")
+    equal(re.search(r"Pages:\s+(\d+)", told).group(1), "1", f"sides of {name}")
     assert re.search(r"Page size:\s+59[45]\.\d* x 84[12]", told), told
-    words = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True).stdout
-    assert "where the clips go" in words and "Touch them one by one" not in words and "Not a safety device" not in words, words
+    return " ".join(subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True).stdout.split())
 
 
 def row(page, point):
