@@ -33,14 +33,6 @@ struct ReplayOptions {
 /// Runs a recording through the engine and prints what it would have said.
 int replay_recording(const ReplayOptions& options);
 
-struct ProbeOptions {
-  std::string config;
-  std::string meter;  ///< empty: all
-  int rounds = 3;
-};
-/// Reads every channel of the configured meters and shows what they say; switches nothing.
-int probe(const ProbeOptions& options);
-
 /// Asks for a password twice on the terminal (or reads one line of a pipe) and writes its argon2id hash to a new file.
 int make_password(const std::string& file);
 

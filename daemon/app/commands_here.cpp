@@ -17,7 +17,6 @@
 #include "app/replay.hpp"
 #include "app/settings.hpp"
 #include "app/text_file.hpp"
-#include "core/decimal.hpp"
 #include "profile/profile_toml.hpp"
 #include "soak/finding_json.hpp"
 #include "soak/verdict.hpp"
@@ -140,38 +139,6 @@ int replay_recording(const ReplayOptions& options) {
   events_file.close();
   if (!std::cout || (!options.events.empty() && options.events != "-" && events_file.fail())) return say({Fault::io, "the output could not be written", "is the disk full?", options.events});
   return has_loud || verdict.word == soak::VerdictWord::fail ? exit_not_good : exit_good;
-}
-
-int probe(const ProbeOptions& options) {
-  Errors errors;
-  const auto settings = load_settings(options.config, errors);
-  if (!settings) return say(errors);
-  bool is_known = options.meter.empty();
-  bool all_answered = true;
-  for (const auto& spec : settings->buses) {
-    const auto bus = spec.make();
-    for (std::size_t m = 0; m < spec.meters.size(); ++m) {
-      const auto& meter = spec.meters[m];
-      if (!options.meter.empty() && meter.name != options.meter) continue;
-      is_known = true;
-      drivers::MeterReply reply;
-      int answers = 0;
-      for (int round = 0; round < options.rounds; ++round) {
-        reply = bus->read(m);
-        answers += reply.is_answered ? 1 : 0;
-      }
-      fmt::print("{} on {} ({}): answered {} of {}{}\n", meter.name, spec.name, spec.where, answers, options.rounds, reply.trouble.empty() ? "" : "; " + reply.trouble);
-      all_answered &= answers == options.rounds;
-      for (std::size_t c = 0; c < meter.channels.size() && c < reply.channels.size(); ++c) {
-        const auto& channel = reply.channels[c];
-        const auto uom = find_uom(meter.channels[c].quantity, meter.channels[c].uom);
-        const std::string said = channel.quality == Quality::good ? to_figure(channel.value, 5) + " " + std::string(uom ? uom->shown : "") : std::string(to_word(channel.quality));
-        fmt::print("  {:<16} {}\n", meter.channels[c].name, said);
-      }
-    }
-  }
-  if (!is_known) return say({Fault::usage, fmt::format("there is no meter `{}`", options.meter), "leave the name out to see them all", options.config});
-  return all_answered ? exit_good : exit_unavailable;
 }
 
 int make_password(const std::string& file) {

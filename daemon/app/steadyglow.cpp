@@ -36,13 +36,6 @@ int main(int count, char** words) try {
   replay_command->add_flag("--json", replay_options.is_json, "print findings as JSON Lines instead of text");
   replay_command->callback([&] { result = replay_recording(replay_options); });
 
-  ProbeOptions probe_options;
-  auto* probe_command = app.add_subcommand("probe", "read every channel of the meters and show what they say; switches nothing");
-  probe_command->add_option("config", probe_options.config, "the daemon's configuration")->required();
-  probe_command->add_option("meter", probe_options.meter, "one meter only");
-  probe_command->add_option("--rounds", probe_options.rounds, "how often each is read")->check(CLI::Range(1, 100))->capture_default_str();
-  probe_command->callback([&] { result = probe(probe_options); });
-
   bool is_json = false;
   auto* status_command = app.add_subcommand("status", "every unit, its hours and its alarms; exit 1 when an alarm waits for a person");
   status_command->add_flag("--json", is_json, "the bench as JSON");

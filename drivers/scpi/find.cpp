@@ -104,7 +104,15 @@ FirstAnswer ask_first(Dialog& dialog, std::string_view query, int& code) {
   return first;
 }
 
+/// What the search itself left in the error queue says nothing of the reading.
+void empty_queue(Dialog& dialog) {
+  if (dialog.ask_errors(std::string(error_query), value_within, Clock::now() + value_within)) return;
+  (void)dialog.clear(Clock::now() + wire_allowance);
+  (void)dialog.ask_name(Clock::now() + value_within);
+}
+
 FirstAnswer first_value(Dialog& dialog) {
+  empty_queue(dialog);
   int code = 0;
   FirstAnswer first = ask_first(dialog, "READ?", code);
   // Only where READ? is unknown: on a multimeter MEAS:VOLT? would change what it measures.
@@ -127,7 +135,8 @@ std::string lasting_name(const std::string& device) {
   for (const char* folder : {"/dev/serial/by-id", "/dev/serial/by-path"})
     for (const fs::directory_entry& entry : fs::directory_iterator(folder, error))
       if (fs::canonical(entry.path(), error) == target && !error) return entry.path().string();
-  return device;
+  const fs::path whole = fs::absolute(device, error);
+  return error ? device : whole.string();
 }
 
 std::string toml_text(std::string_view text) {
