@@ -115,6 +115,19 @@ TEST_F(ChainSettings, AThermocoupleInAnRtdSlotIsRefusedWithItsPlace) {
   EXPECT_TRUE(says("bench.toml:") && says("an RTD slot gives ohms, and a thermocouple wants volts")) << said();
 }
 
+TEST_F(ChainSettings, TheMainsOfABenchMayStandBehindATransformer) {
+  write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
+  const std::string bench = "[[bench]]\nname = \"bench 1\"\n[bench.mains]\nchannel = \"module.ch2\"\nscale = 24.0\naccept = { low = 0.0, high = 12.0 }\n";
+  std::string one = unit("one", wired("bias", "ch1"));
+  one.insert(one.find("plan ="), "bench = \"bench 1\"\n");
+  const auto settings = load_text(bus("line", tcp, "module") + bench + one);
+  ASSERT_TRUE(settings) << said();
+  const auto& mains_binding = settings->benches[0].mains;
+  ASSERT_TRUE(mains_binding);
+  EXPECT_DOUBLE_EQ(sensor::convert(mains_binding->chain, 9.6, Quality::good).value, 230.4);
+  EXPECT_EQ(sensor::convert(mains_binding->chain, 12.1, Quality::good).quality, Quality::over_range);
+}
+
 // ---- a chain that cannot be meant -------------------------------------------------------------------------------------
 
 TEST_F(ChainSettings, ANominalValueOutOfReachIsRefusedWithTheSlip) {
