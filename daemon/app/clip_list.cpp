@@ -40,8 +40,15 @@ std::optional<double> highest_supply(const profile::Profile& profile) {
   return most;
 }
 
-std::string sign_words(const profile::Point& point) {
-  if (point.is_mains()) return "none";
+/// All of a meter hangs where one of its channels does: the frequency of an energy meter is mains too.
+bool is_at_mains(const UnitSettings& unit, const PointBinding& binding) {
+  return std::any_of(unit.points.begin(), unit.points.end(), [&](const PointBinding& other) {
+    return other.bus == binding.bus && other.meter == binding.meter && unit.profile.point(other.point).is_mains();
+  });
+}
+
+std::string sign_words(const profile::Point& point, bool is_mains) {
+  if (is_mains) return "none";
   if (point.is_temperature()) return "rises with heat; a thermocouple whose wires are swapped falls";
   const bool is_negative = (point.nominal && *point.nominal < 0.0) || point.role == Role::grid_bias;
   if (is_negative) return "negative against its reference";
@@ -50,8 +57,8 @@ std::string sign_words(const profile::Point& point) {
   return "none";
 }
 
-std::string reference_words(const profile::Point& point) {
-  if (point.is_mains()) return "none: a meter made for mains, at the unit\u2019s inlet";
+std::string reference_words(const profile::Point& point, bool is_mains) {
+  if (is_mains) return "none: a meter made for mains, at the unit\u2019s inlet";
   if (point.is_temperature()) return is_heated_part(point.role) ? "none: keep the sensor insulated from the part" : "none";
   if (point.role == Role::bias) return "the low end of its own resistor";
   if (point.role == Role::heater) return "the other heater pin";
@@ -114,12 +121,12 @@ std::vector<Clip> clip_list(const UnitSettings& unit, const std::vector<drivers:
     clip.where = point.note;
     if (clip.where.empty() && point.sense) clip.where = fmt::format("across its {} \u03a9 resistor", to_figure(point.sense->value, 4));
     clip.chain = chain_words(*binding, channel);
-    clip.sign = sign_words(point);
-    clip.reference = reference_words(point);
+    clip.is_mains = is_at_mains(unit, *binding);
+    clip.sign = sign_words(point, clip.is_mains);
+    clip.reference = reference_words(point, clip.is_mains);
     clip.quantity = to_word(point.quantity);
     clip.shown_uom = point.uom.shown;
     clip.nominal = point.nominal;
-    clip.is_mains = point.is_mains();
     clip.is_protective = point.is_protective;
     clip.expected_volts = stated_volts(point);
     const bool is_in_the_unit = !clip.is_mains && point.role != Role::ambient && (point.quantity == Quantity::voltage || point.quantity == Quantity::current || is_heated_part(point.role));

@@ -67,6 +67,7 @@ constexpr const char* amperes_help = "Reading of a point in amperes.";
 constexpr const char* watts_help = "Reading of a point in watts.";
 constexpr const char* hertz_help = "Reading of a point in hertz (speed: revolutions per second).";
 constexpr const char* joules_help = "Reading of a point in joules.";
+constexpr const char* ohms_help = "Reading of a point in ohms.";
 constexpr const char* ratio_help = "Reading of a point as a plain number (1 is 100 %).";
 
 /// Every uom of core/uom.cpp.
@@ -84,6 +85,8 @@ constexpr std::array bases{
     Base{"dB", "steadyglow_point_decibels", "Reading of a point in decibels.", 1.0},
     Base{"J", "steadyglow_point_joules", joules_help, 1.0},       Base{"kJ", "steadyglow_point_joules", joules_help, 1e3},
     Base{"W.h", "steadyglow_point_joules", joules_help, 3600.0},  Base{"kW.h", "steadyglow_point_joules", joules_help, 3.6e6},
+    Base{"mOhm", "steadyglow_point_ohms", ohms_help, 1e-3},       Base{"Ohm", "steadyglow_point_ohms", ohms_help, 1.0},
+    Base{"kOhm", "steadyglow_point_ohms", ohms_help, 1e3},        Base{"MOhm", "steadyglow_point_ohms", ohms_help, 1e6},
 };
 
 constexpr double from(bool truth) { return truth ? 1.0 : 0.0; }

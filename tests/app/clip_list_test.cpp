@@ -62,10 +62,13 @@ struct Wired {
     meter.name = "analog_a";
     meter.channels = {{"ch1", Quantity::voltage, "V"}, {"t1", Quantity::temperature, "Cel"}};
     buses[0].meters.push_back(meter);
+    meter.name = "energy_1";
+    buses[0].meters.push_back(meter);
     for (std::uint16_t i = 0; i < unit.profile.points.size(); ++i) {
       PointBinding binding;
       binding.point = PointId{i};
       binding.channel = unit.profile.points[i].is_temperature() ? 1 : 0;
+      binding.meter = unit.profile.points[i].is_mains() ? 1 : 0;
       unit.points.push_back(binding);
     }
   }
@@ -102,6 +105,14 @@ TEST(ClipList, SaysThatAGridBiasIsNegative) { EXPECT_NE(Wired().clip("grid_bias_
 TEST(ClipList, WarnsOfALiveHeatsinkAndNotOfARoom) {
   EXPECT_TRUE(says(Wired().clip("sink_c").cautions, "may be live"));
   EXPECT_TRUE(Wired().clip("room_c").cautions.empty());
+}
+
+TEST(ClipList, EveryChannelOfAMeterThatReadsMainsIsMains) {
+  Wired wired;
+  for (PointBinding& binding : wired.unit.points)
+    if (wired.unit.profile.point(binding.point).name == "grid_bias_v") binding.meter = 1;
+  EXPECT_TRUE(wired.clip("grid_bias_v").is_mains);
+  EXPECT_FALSE(wired.clip("b_plus_v").is_mains);
 }
 
 TEST(ClipList, NeverSendsMainsToAnAnalogueInput) {

@@ -50,7 +50,7 @@ TEST(Metrics, EveryUnitOfMeasureThatAProfileMayNameHasAMetric) {
     for (std::string symbol; std::getline(symbols >> std::ws, symbol, ',');) {
       const std::string text = text_of(bench_with(sample_point("a", std::string(to_word(quantity)), symbol, 1.0)));
       int readings = 0;
-      for (const char* name : {"volts", "amperes", "watts", "volt_amperes", "celsius", "hertz", "ratio", "decibels", "joules", "state"})
+      for (const char* name : {"volts", "amperes", "watts", "volt_amperes", "celsius", "hertz", "ratio", "decibels", "joules", "ohms", "state"})
         readings += text.find("\nsteadyglow_point_" + std::string(name) + "{") != std::string::npos ? 1 : 0;
       EXPECT_EQ(readings, 1) << to_word(quantity) << " " << symbol;
     }

@@ -58,7 +58,7 @@ inline UnitView sample_unit() {
   unit.points = {bias, lost, sample_point("heatsink_celsius", "temperature", "Cel", 54.25), sample_point("mains_current", "current", "mA", 812.5),
                  sample_point("platter_speed", "speed", "{rpm}", 33.3), sample_point("mains_power", "power", "W", 118.5),
                  sample_point("mains_apparent", "power", "V.A", 131.0), sample_point("wow", "ratio", "%", 0.12),
-                 sample_point("left_level", "ratio", "dB", -3.1), sample_point("used", "energy", "W.h", 402.0), sample_point("lid", "state", "1", 0.0)};
+                 sample_point("left_level", "ratio", "dB", -3.1), sample_point("used", "energy", "W.h", 402.0), sample_point("load", "resistance", "Ohm", 8.02), sample_point("lid", "state", "1", 0.0)};
   return unit;
 }
 
