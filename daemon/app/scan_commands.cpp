@@ -190,7 +190,7 @@ std::string cell(const WindowRow& row, const Column& column, const std::vector<S
     if (way == row.ways.end()) continue;
     const bool is_match = std::any_of(matches.begin(), matches.end(), [&](const ScanMatch& match) { return is_same(match.way, *way) && (column.scale == 1.0 || match.way.scale == column.scale); });
     const bool is_whole = type != Type::float32 && column.scale == 1.0;
-    return fmt::format("{:>{}}", (is_match ? "*" : "") + (is_whole ? to_decimal(way->value) : to_figure(way->value * column.scale, column.scale == 1.0 ? figures : 5)), column.width);
+    return fmt::format("{:>{}}", (is_match ? "*" : "") + (is_whole ? fmt::format("{:.0f}", way->value) : to_figure(way->value * column.scale, column.scale == 1.0 ? figures : 5)), column.width);
   }
   return std::string(static_cast<std::size_t>(column.width), ' ');
 }

@@ -1,6 +1,5 @@
 #include "drivers/modbus/identity.hpp"
 
-#include "core/decimal.hpp"
 #include "drivers/modbus/decode.hpp"
 
 namespace steadyglow::drivers::modbus {
@@ -26,7 +25,7 @@ std::string place_of(RegisterTable table, int address) { return std::string(to_w
 }  // namespace
 
 std::string identity_in(const IdentityRule& rule, std::span<const std::uint16_t> registers) {
-  if (rule.is_number) return to_decimal(decode_raw(rule.type, rule.order, registers));
+  if (rule.is_number) return std::to_string(static_cast<std::uint64_t>(decode_raw(rule.type, rule.order, registers)));
   std::string text;
   for (const std::uint16_t word : registers) {
     text += static_cast<char>(word >> 8);

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <random>
+
 #include "drivers/fault_server.hpp"
 #include "drivers/modbus/link.hpp"
 
@@ -135,6 +137,23 @@ TEST(Frame, KnowsThatAnIdentificationGoesOn) {
 TEST(Frame, AnIdentificationThatIsCutAnywhereIsNoAnswer) {
   for (std::size_t length = 0; length < identification_reply.size(); ++length)
     EXPECT_EQ(match_pdu(identification_pdu(0), std::span(identification_reply).first(length)).match, Match::mismatch) << length;
+}
+
+TEST(Frame, ABentIdentificationIsNeverReadPastItsEnd) {
+  std::mt19937 random(43);
+  int answers = 0;
+  for (int i = 0; i < 50000; ++i) {
+    Bytes bent = identification_reply;
+    for (int times = static_cast<int>(random() % 3); times >= 0; --times) bent[3 + random() % (bent.size() - 3)] = static_cast<std::uint8_t>(random() % 30);
+    if (random() % 2 == 0) bent.resize(3 + random() % (bent.size() - 3));
+    const Reply reply = match_pdu(identification_pdu(0), bent);
+    if (reply.match != Match::answer) continue;
+    ++answers;
+    std::size_t length = 5;
+    for (const std::string& text : read_identification(reply.data).texts) length += 2 + text.size();
+    ASSERT_EQ(length, reply.data.size());
+  }
+  EXPECT_GT(answers, 100);
 }
 
 TEST(Frame, MeasuresAnIdentificationAsItComesIn) {

@@ -1,6 +1,7 @@
 /// A meter accepts data only from the device that it was bound to, over TCP and over a pseudo-terminal.
 #include <gtest/gtest.h>
 
+#include <array>
 #include <chrono>
 #include <memory>
 #include <string>
@@ -295,6 +296,14 @@ TEST(ModbusFlags, ABitInsideARegisterIsAState) {
   for (const ChannelValue& channel : reply.channels) states.push_back(channel.value);
   EXPECT_EQ(states, (std::vector<double>{1, 0, 1, 1, 0}));
   EXPECT_EQ(device.asked_count(), 1u);
+}
+
+TEST(IdentityWords, ANumberIsWrittenOut) {
+  IdentityRule rule = code_at(0, 0);
+  rule.is.reset();
+  rule.type = Type::uint32;
+  EXPECT_EQ(identity_in(rule, std::array<std::uint16_t, 2>{0x05F5, 0xE100}), "100000000");
+  EXPECT_TRUE(is_expected(rule, "100000000", "100000000"));
 }
 
 TEST(IdentityWords, ATextLosesItsPaddingAndShowsNoControlCharacters) {
