@@ -66,6 +66,8 @@ bool Broker::failed(const std::string& what, int code) {
 
 bool Broker::set_up() {
   mosquitto* client = client_.get();
+  // An order must not wait in the socket until what was sent before it is acknowledged.
+  if (const int code = mosquitto_int_option(client, MOSQ_OPT_TCP_NODELAY, 1); code != 0) return failed("no delay", code);
   if (!settings_.user.empty())
     if (const int code = mosquitto_username_pw_set(client, settings_.user.c_str(), settings_.password.c_str()); code != 0) return failed("user", code);
   if (settings_.is_tls_required) {
