@@ -193,6 +193,9 @@ def pictures_of_setting_up(page, fixture):
                 assert contrast["ratio"] >= CONTRAST_MIN, f"{view}, {scheme}: {contrast}"
                 page.shoot(f"{name}-{label}-{scheme}", size, scheme, is_phone, is_whole=True)
             page.has_no_complaint()
+        for width, height in ((640, 450), (320, 225)):  # WCAG 2.1, success criteria 1.4.4 and 1.4.10
+            page.browser.screen(width, height)
+            page.fits_its_width(f"{view} at {width} px")
     page.browser.screen(*DESKTOP)
     fixture.wiring.moving = []
 
