@@ -14,6 +14,8 @@ namespace {
 
 using document::Table;
 
+constexpr std::chrono::milliseconds usbtmc_timeout_least{300};
+
 class Reader final : public BusReader {
  public:
   Reader(wire::Place place, std::chrono::milliseconds timeout) : place_(std::move(place)), timeout_(timeout) {}
@@ -65,7 +67,9 @@ std::unique_ptr<BusReader> begin_serial(Table& bus) {
 
 std::unique_ptr<BusReader> begin_usbtmc(Table& bus) {
   wire::UsbTmc end{read_device(bus)};
-  return std::make_unique<Reader>(std::move(end), read_timeout(bus, timeout_seconds_default));
+  const auto timeout = read_timeout(bus, timeout_seconds_default);
+  if (timeout < usbtmc_timeout_least) bus.mistake("timeout_seconds", "too short for a USB instrument", "0.3 or more: the kernel counts in steps of 0.1 s");
+  return std::make_unique<Reader>(std::move(end), timeout);
 }
 
 }  // namespace steadyglow::drivers::scpi

@@ -58,7 +58,7 @@ TEST_P(Both, AMultimeterIsReadAndLeftUsableAtItsPanel) {
   EXPECT_EQ(peer.report().at("resets"), 0);
   EXPECT_EQ(peer.report().at("errors"), 0);
   bus.reset();
-  std::this_thread::sleep_for(50ms);
+  for (int i = 0; i < 40 && peer.report().at("locals") == 0; ++i) std::this_thread::sleep_for(50ms);
   EXPECT_EQ(peer.report().at("locals"), 1);
 }
 
@@ -238,6 +238,16 @@ TEST_P(Both, AStrangersOutputIsNeverSwitchedOnAndAlwaysOff) {
   EXPECT_FALSE(bus->write_output(0, 0, true));
   EXPECT_EQ(peer.report().at("output"), false);
   EXPECT_FALSE(bus->read_output(0, 0));
+}
+
+TEST_P(Both, OneThatWasExchangedSinceTheLastPollIsNotSwitchedOn) {
+  ScpiPeer peer(GetParam());
+  const auto bus = bus_to(peer, file("scpi-supply-output"));
+  ASSERT_TRUE(bus->read(0).is_answered);
+  peer.tell({{"idn", "Example Instruments,EX-1,0777,1.0"}});
+  EXPECT_FALSE(bus->write_output(0, 0, true));
+  const json report = peer.report();
+  for (const json& message : report.at("last_messages")) EXPECT_NE(message, "OUTP ON");
 }
 
 TEST_P(Both, OffReachesAnInstrumentThatAnswersLateOrNotAtAll) {

@@ -357,9 +357,8 @@ class Peer:
     # ---- the instrument's own thread: one message after the other, answers in that order
     def work(self):
         while True:
+            # What has come is obeyed, also when its sender has left since; the answer then reaches nobody, unless behind a bridge.
             link, message = self.inbox.get()
-            if not link.is_open and not self.options.bridge:
-                continue
             with self.lock:
                 answer = self.instrument.obey(message)
                 faults = self.faults
@@ -516,6 +515,8 @@ class Peer:
             if "knob" in order:
                 instrument.function = order["knob"]
             if order.get("power_cycle"):
+                while not self.inbox.empty():
+                    self.inbox.get_nowait()
                 instrument.power_on()
                 self.hang_up()
             if order.get("unplug"):
