@@ -47,7 +47,8 @@ struct MeterInfo {
   std::vector<ChannelInfo> channels;
   std::vector<std::string> outputs;
   std::chrono::milliseconds poll_period{};  ///< in run time
-  std::string identity;                     ///< what the device must call itself; empty: whoever answers is taken
+  std::string identity{};                     ///< what the device must call itself; empty: whoever answers is taken
+  std::string at{};                           ///< for people, where one wire has several: "address 11"
   MeterPapers papers{};
 };
 
@@ -56,8 +57,8 @@ struct BusSpec {
   std::string driver;
   std::string where;  ///< for people: "127.0.0.1:1502" or the device's path
   std::vector<MeterInfo> meters;
-  /// False: an outlet here is never a unit's only cut, because more than a wire stands between the order and the contact.
-  bool may_cut_alone = true;
+  /// Why an outlet here is never a unit's only cut: more than a wire stands between the order and the contact. Empty: it may be.
+  std::string cut_doubt;
   std::function<std::unique_ptr<Bus>()> make;  ///< opens nothing yet; call it on the thread that will own the bus
 };
 
@@ -80,7 +81,7 @@ class BusReader {
   /// ask who answers notes a mistake at `identity` when there is one. `instrument` is null if there is no such file (already reported).
   virtual void read_meter(document::Table& meter, const InstrumentText* instrument, MeterInfo& info, Errors& errors) = 0;
   virtual std::string where() const = 0;
-  virtual bool may_cut_alone() const { return true; }
+  virtual std::string cut_doubt() const { return {}; }
   virtual std::function<std::unique_ptr<Bus>()> maker() const = 0;
 };
 

@@ -25,7 +25,7 @@ struct MeterReply {
   std::vector<ChannelValue> channels;
   bool is_answered = false;  ///< the meter said something, were it a refusal: it is alive
   std::string trouble;       ///< for the log, when something failed; empty when all went well
-  std::string identity;      ///< what the device calls itself, where it was asked; kept from poll to poll
+  std::string identity{};      ///< what the device calls itself, where it was asked; kept from poll to poll
   /// Another device answers than the one that the meter is bound to: every channel is other_meter, with no value.
   bool is_stranger = false;
 };

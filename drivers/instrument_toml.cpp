@@ -17,7 +17,7 @@ using document::Table;
 constexpr std::size_t name_length_max = 64;
 /// What a device can say of its own channel. That it did not answer, or refused, or is another one, is ours to say.
 constexpr std::array<std::string_view, 5> sentinel_words{"over_range", "open_sensor", "stale", "implausible", "contact_lost"};
-constexpr std::array<std::string_view, 6> protocols{"modbus", "scpi", "lines", "frames", "sysfs", "mqtt"};
+constexpr std::array<std::string_view, 7> protocols{"modbus", "scpi", "lines", "frames", "sysfs", "mqtt", "gpio"};
 
 void read_plausible(Table& table, ChannelRule& rule) {
   auto band = table.maybe_table("plausible");

@@ -163,7 +163,7 @@ std::optional<BusSpec> read_bus(Table& bus, const InstrumentFinder& find, Errors
   }
   if (errors.size() > errors_before) return std::nullopt;
   spec.where = reader->where();
-  spec.may_cut_alone = reader->may_cut_alone();
+  spec.cut_doubt = reader->cut_doubt();
   spec.make = reader->maker();
   return spec;
 }

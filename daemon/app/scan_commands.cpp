@@ -262,6 +262,9 @@ void say_matches(const Window& window, const std::vector<ScanMatch>& matches, co
     fmt::print("{}", channel_lines(window.table, match.way, fmt::format("r{}", match.way.address), options.quantity, options.uom));
   }
   if (matches.size() > matches_shown_max) fmt::print("\n# and {} less likely ones\n", matches.size() - matches_shown_max);
+  const std::string place = options.tcp.empty() ? "--serial " + options.serial : "--tcp " + options.tcp;
+  fmt::print("\nNext: copy the right [[channel]] into channels.toml, one for each thing that it measures. Then\n"
+             "  steadyglow new-bench bench {} --address {} --channels channels.toml\nwrites a first configuration for it.\n", place, options.address);
 }
 
 int scan_window(Scanner& scanner, const ScanOptions& options) {
@@ -278,7 +281,7 @@ int scan_window(Scanner& scanner, const ScanOptions& options) {
     Window window = scanner.read_window(ask);
     if (options.is_live && is_terminal) fmt::print("\033[H\033[2J");
     if (!window.is_answered || !window.trouble.empty()) {
-      say({Fault::unavailable, window.trouble, window.is_answered ? "" : "`steadyglow scan " + place_words(options) + "` shows which addresses answer", {}});
+      say({Fault::unavailable, window.trouble, window.is_answered ? fmt::format("--table {}, another --from, or a smaller --count", options.table == "input" ? "holding" : "input") : "`steadyglow scan " + place_words(options) + "` shows which addresses answer", {}});
       if (!options.is_live) return exit_unavailable;
       continue;
     }

@@ -68,7 +68,7 @@ bool show_meter(drivers::Bus& bus, const drivers::BusSpec& spec, std::size_t m, 
 
 int probe_configured(const ProbeOptions& options) {
   Errors errors;
-  const auto settings = load_settings(options.config, errors);
+  const auto settings = load_settings(options.config, errors, false);
   if (!settings) return say(errors);
   bool is_known = options.meter.empty();
   bool all_answered = true;

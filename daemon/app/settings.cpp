@@ -26,7 +26,7 @@ constexpr std::size_t password_hash_bytes_max = 1024;
 /// Reads the parts of a configuration; files named more than once are read, and complained of, once.
 class Loader {
  public:
-  Loader(std::string file, Errors& errors) : file_(std::move(file)), errors_(errors) {}
+  Loader(std::string file, Errors& errors, bool wants_units) : file_(std::move(file)), errors_(errors), wants_units_(wants_units) {}
 
   std::optional<Settings> load() {
     const auto text = read_text_file(file_);
@@ -116,6 +116,10 @@ class Loader {
         const auto [other, is_new] = meters.emplace(meter.name, bus->name);
         if (!is_new && other->second != bus->name)
           table.mistake("meter", fmt::format("meter `{}` is also on bus `{}`", meter.name, other->second), "meter names are unique over all buses");
+        if (meter.at.empty()) continue;
+        const auto [known, is_first] = devices_.emplace(bus->where + " " + meter.at, fmt::format("`{}` on bus `{}`", meter.name, bus->name));
+        if (!is_first)
+          table.mistake("meter", fmt::format("{} at {} is already {}", meter.at, bus->where, known->second), "one device is one meter: give its points to that one");
       }
       settings_.buses.push_back(std::move(*bus));
     }
@@ -192,7 +196,7 @@ class Loader {
 
   void read_units(Table& top) {
     auto tables = top.tables("unit");
-    if (tables.empty()) top.mistake("unit", "there is no [[unit]]", "name at least one unit under test");
+    if (tables.empty() && wants_units_) top.mistake("unit", "there is no [[unit]]", "name at least one unit under test");
     if (tables.size() > units_max) top.mistake("unit", fmt::format("{} units are more than {}", tables.size(), units_max));
     std::set<std::string> names;
     for (Table& table : tables) {
@@ -419,9 +423,9 @@ class Loader {
       const auto& outlet = settings_.units[i].outlet;
       if (outlet && !used_outputs_.emplace(outlet->bus, outlet->meter, outlet->output).second)
         tables[i].mistake("outlet", "another unit or a bench has this outlet already", "cutting one must not cut the other");
-      if (outlet && !settings_.buses[outlet->bus].may_cut_alone && !has_second_cut(settings_.units[i]))
+      if (outlet && !settings_.buses[outlet->bus].cut_doubt.empty() && !has_second_cut(settings_.units[i]))
         tables[i].mistake("outlet", fmt::format("an outlet on `{}` is not enough to cut a unit", settings_.buses[outlet->bus].name),
-                          "a radio, a broker and the plug's own program stand between the order and the contact, and a plug remembers that it was on: give the bench a [bench.contactor] on a relay module");
+                          settings_.buses[outlet->bus].cut_doubt + ": give the bench a [bench.contactor] on a relay module");
     }
   }
 
@@ -429,11 +433,12 @@ class Loader {
   bool has_second_cut(const UnitSettings& unit) const {
     if (!unit.bench_index) return false;
     const auto& contactor = settings_.benches[*unit.bench_index].contactor;
-    return contactor && settings_.buses[contactor->bus].may_cut_alone;
+    return contactor && settings_.buses[contactor->bus].cut_doubt.empty();
   }
 
   std::string file_;
   Errors& errors_;
+  const bool wants_units_;
   Settings settings_;
   struct ChannelUse {
     std::string by;
@@ -441,6 +446,7 @@ class Loader {
   };
   std::map<std::pair<std::string, std::string>, sensor::RawBand> bands_;  ///< by instrument and channel
   std::map<std::string, std::string> ends_;                               ///< where a bus ends, and its name
+  std::map<std::string, std::string> devices_;                            ///< where a device is, and its meter
   std::map<std::tuple<std::size_t, std::size_t, std::size_t>, ChannelUse> used_channels_;
   bool is_demo_ = false;
   bool has_bad_bus_ = false;
@@ -453,6 +459,6 @@ class Loader {
 
 }  // namespace
 
-std::optional<Settings> load_settings(const std::string& file, Errors& errors) { return Loader(file, errors).load(); }
+std::optional<Settings> load_settings(const std::string& file, Errors& errors, bool wants_units) { return Loader(file, errors, wants_units).load(); }
 
 }  // namespace steadyglow::app

@@ -110,7 +110,7 @@ inline constexpr std::size_t units_max = 32;
 inline constexpr std::size_t buses_max = 32;
 inline constexpr std::size_t benches_max = 8;
 
-/// Reads the file and all that it names. Every mistake of every file goes into `errors`, each once.
-std::optional<Settings> load_settings(const std::string& file, Errors& errors);
+/// Reads the file and all that it names. Every mistake of every file goes into `errors`, each once. `wants_units`: one without any is a mistake.
+std::optional<Settings> load_settings(const std::string& file, Errors& errors, bool wants_units = true);
 
 }  // namespace steadyglow::app

@@ -31,9 +31,12 @@ struct StarterWords {
 };
 
 constexpr const char* how_to_begin =
-    "1. steadyglow devices: the names of this machine's ports.  2. steadyglow scan --tcp ADDRESS (or --serial PORT): which Modbus address answers.  3. steadyglow scan ... --address N --expect "
-    "FIGURE: what the module's display or your own meter shows; copy the [[channel]] lines that are right into channels.toml.  4. steadyglow new-bench bench --tcp ADDRESS --address N --channels "
-    "channels.toml.  For an SCPI instrument: steadyglow probe --tcp ADDRESS, copy its [[bus]] into bus.toml, then steadyglow new-bench bench --bus bus.toml --instruments FOLDER";
+    "1. steadyglow devices\n     the names of this machine's ports\n"
+    "2. steadyglow scan --tcp ADDRESS        (or --serial PORT)\n     which Modbus address answers\n"
+    "3. steadyglow scan --tcp ADDRESS --address N --expect FIGURE\n     FIGURE is what the module's display or your own meter shows; copy the [[channel]] lines that are right into channels.toml\n"
+    "4. steadyglow new-bench bench --tcp ADDRESS --address N --channels channels.toml\n"
+    "For an instrument that speaks SCPI: steadyglow probe --tcp ADDRESS, copy its [[bus]] into bus.toml, then\n"
+    "   steadyglow new-bench bench --bus bus.toml --instruments FOLDER\n";
 
 std::string place_lines(const StarterWords& words) {
   if (!words.serial.empty()) return fmt::format("driver = \"modbus_rtu\"\ndevice = \"{}\"\nbaud = {}\nparity = \"{}\"\n", words.serial, words.baud, words.parity);
@@ -56,7 +59,10 @@ Result<void> write_new(const fs::path& file, const std::string& text) {
 int new_bench(const StarterWords& words) {
   StarterParts parts;
   if (words.bus.empty()) {
-    if (words.channels.empty() || (words.tcp.empty() && words.serial.empty())) return say({Fault::usage, "nothing is said of a meter", how_to_begin, ""});
+    if (words.channels.empty() || (words.tcp.empty() && words.serial.empty())) {
+      fmt::print(stderr, "From an unknown module to its values on the page:\n{}\n", how_to_begin);
+      return say({Fault::usage, "nothing is said of a meter", "--tcp or --serial with --channels, or --bus", ""});
+    }
     auto channels = read_text_file(words.channels);
     if (!channels) return say(channels.error());
     parts = parts_of({place_lines(words), words.address, words.channels, std::move(*channels)});

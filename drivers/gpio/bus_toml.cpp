@@ -35,6 +35,9 @@ class Reader final : public BusReader {
   }
 
   std::string where() const override { return label_; }
+  std::string cut_doubt() const override {
+    return "a machine that hangs, or kills this program, leaves its lines as they stood, and the chip has no watchdog that opens them";
+  }
 
   std::function<std::unique_ptr<Bus>()> maker() const override {
     return [label = label_, meters = meters_]() -> std::unique_ptr<Bus> { return std::make_unique<GpioBus>(label, meters); };

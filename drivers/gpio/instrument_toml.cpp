@@ -11,23 +11,6 @@ namespace {
 
 using document::Table;
 
-/// False: written for another protocol, or nothing says for which.
-bool read_own_head(Table& top, Instrument& instrument) {
-  auto head = top.maybe_table("instrument");
-  if (!head) {
-    if (!top.has("instrument")) top.mistake("", "there is no [instrument] table", "begin with [instrument] and protocol = \"gpio\"");
-    return false;
-  }
-  const std::string protocol = head->text("protocol");
-  if (!protocol.empty() && protocol != "gpio") head->mistake("protocol", "this instrument speaks " + protocol + ", but the bus that names it is the lines of a chip", "name an instrument with protocol = \"gpio\" there");
-  if (protocol != "gpio") return false;
-  instrument.title = head->maybe_text("title").value_or("");
-  (void)head->maybe_text("source");
-  (void)head->maybe_text("note");
-  head->done();
-  return true;
-}
-
 Line read_line(Table& table, std::string_view what, std::string_view example) {
   Line line;
   line.name = read_name(table, what, example);
@@ -55,7 +38,9 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   if (errors.size() > errors_before) return std::nullopt;
   Table top(root, file, errors);
   Instrument instrument;
-  if (!read_own_head(top, instrument)) return std::nullopt;
+  Head head = read_head(top, "gpio", instrument.title);
+  if (head.is_for_another) return std::nullopt;
+  if (head.table) head.table->done();
   auto inputs = top.tables("channel");
   auto outputs = top.tables("output");
   top.done();

@@ -37,6 +37,7 @@ class Reader final : public BusReader {
     const int unit = table.whole("address", is_serial ? serial_addresses : tcp_addresses);
     setup.unit = static_cast<std::uint8_t>(unit);
     if (errors.size() == errors_before) check_address(table, unit, info.name);
+    info.at = "address " + std::to_string(unit);
     setup.pause = std::chrono::milliseconds{static_cast<std::int64_t>(table.maybe_number("pause_seconds", {0.0, pause_seconds_max}).value_or(0.0) * 1000.0 + 0.5)};
     setup.identity = info.identity;
     if (instrument == nullptr) return;

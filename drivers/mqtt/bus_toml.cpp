@@ -120,7 +120,9 @@ class Reader final : public BusReader {
   }
 
   std::string where() const override { return broker_.host + ":" + std::to_string(broker_.port); }
-  bool may_cut_alone() const override { return false; }
+  std::string cut_doubt() const override {
+    return "a radio, a broker and the plug's own program stand between the order and the contact, and a plug remembers that it was on";
+  }
 
   std::function<std::unique_ptr<Bus>()> maker() const override {
     return [broker = broker_, meters = meters_, timeout = timeout_]() -> std::unique_ptr<Bus> { return std::make_unique<MqttBus>(broker, meters, timeout); };

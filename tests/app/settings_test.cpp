@@ -183,6 +183,28 @@ TEST_F(SettingsFile, OneOutletIsForOneUnit) {
   EXPECT_NE(said().find("another unit or a bench has this outlet already"), std::string::npos) << said();
 }
 
+TEST_F(SettingsFile, OneDeviceIsOneMeterAlsoOverTwoBuses) {
+  const std::string second = "[[bus]]\nname = \"again\"\ndriver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = 1502\n[[bus.meter]]\nname = \"twin\"\ninstrument = \"module\"\naddress = ";
+  EXPECT_TRUE(load(good + second + "2\n").has_value()) << said();
+  EXPECT_FALSE(load(good + second + "1\n").has_value());
+  EXPECT_NE(said().find("address 1 at 127.0.0.1:1502 is already `analog` on bus `tcp`"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, AnOutletOnLinesOfThisMachineIsNeverTheOnlyCut) {
+  write("instruments/lines.toml", "[instrument]\nprotocol = \"gpio\"\n[[output]]\nname = \"outlet\"\nline = 4\n");
+  const std::string chip = "[[bus]]\nname = \"header\"\ndriver = \"gpio\"\nchip = \"pinctrl-demo\"\n[[bus.meter]]\nname = \"lines\"\ninstrument = \"lines\"\n";
+  EXPECT_FALSE(load(with("meter = \"analog\"\noutput = \"outlet_1\"", "meter = \"lines\"\noutput = \"outlet\"") + chip).has_value());
+  EXPECT_NE(said().find("no watchdog that opens them"), std::string::npos) << said();
+}
+
+TEST_F(SettingsFile, AProbeNeedsNoUnits) {
+  const std::string text = good;
+  write("bench.toml", text.substr(0, text.find("[[unit]]")));
+  EXPECT_FALSE(load_settings((folder_ / "bench.toml").string(), errors).has_value());
+  errors.clear();
+  EXPECT_TRUE(load_settings((folder_ / "bench.toml").string(), errors, false).has_value()) << said();
+}
+
 constexpr const char* bench_text = R"([[bench]]
 name = "bench 1"
 breaker_amperes = 16.0

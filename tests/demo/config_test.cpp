@@ -15,7 +15,13 @@
 
 #include "app/settings.hpp"
 #include "demo/bench/bench_server.hpp"
+#include "drivers/frames/instrument_toml.hpp"
+#include "drivers/gpio/instrument_toml.hpp"
+#include "drivers/lines/instrument_toml.hpp"
 #include "drivers/modbus/instrument_toml.hpp"
+#include "drivers/mqtt/instrument_toml.hpp"
+#include "drivers/scpi/instrument_toml.hpp"
+#include "drivers/sysfs/instrument_toml.hpp"
 #include "flat_night.hpp"
 #include "profile/profile_toml.hpp"
 
@@ -33,6 +39,7 @@ template <class Parse>
 int read_folder(const std::string& folder, Parse parse) {
   int count = 0;
   for (const auto& entry : std::filesystem::directory_iterator(std::string(STEADYGLOW_SOURCE_DIR) + "/" + folder)) {
+    if (entry.path().extension() != ".toml") continue;
     const std::string file = folder + "/" + entry.path().filename().string();
     Errors errors;
     EXPECT_TRUE(parse(source_file(file), file, errors).has_value());
@@ -49,7 +56,20 @@ TEST(Config, EveryPlanIsGood) {
   EXPECT_GE(read_folder("demo/plans", profile::parse_plan), 1);
 }
 
-TEST(Config, EveryInstrumentIsGood) { EXPECT_GE(read_folder("config/instruments", drivers::modbus::parse_instrument), 6); }
+/// By the driver that its protocol names.
+std::optional<bool> read_instrument(std::string_view text, std::string_view file, Errors& errors) {
+  const auto by = [&](std::string_view protocol, auto parse) -> std::optional<bool> {
+    if (text.find("\nprotocol = \"" + std::string(protocol) + "\"") == std::string_view::npos) return std::nullopt;
+    return parse(text, file, errors).has_value();
+  };
+  namespace d = drivers;
+  for (const auto is_good : {by("modbus", d::modbus::parse_instrument), by("scpi", d::scpi::parse_instrument), by("lines", d::lines::parse_instrument), by("frames", d::frames::parse_instrument),
+                             by("sysfs", d::sysfs::parse_instrument), by("mqtt", d::mqtt::parse_instrument), by("gpio", d::gpio::parse_instrument)})
+    if (is_good) return *is_good ? is_good : std::nullopt;
+  return std::nullopt;
+}
+
+TEST(Config, EveryInstrumentIsGood) { EXPECT_GE(read_folder("config/instruments", read_instrument), 24); }
 
 TEST(Config, EveryLimitSaysWhereItComesFrom) {
   for (const auto& entry : std::filesystem::directory_iterator(std::string(STEADYGLOW_SOURCE_DIR) + "/config/profiles")) {

@@ -395,7 +395,7 @@ TEST(MqttTls, WithACertificateAndAPassword) {
 
 std::string said(const std::string& bus, const std::string& meters) { return read_config(bus, meters).said; }
 
-TEST(MqttConfig, AnOutletHereIsNeverTheOnlyCut) { EXPECT_FALSE(read_config(at_port(1), meter("quick_plug")).spec->may_cut_alone); }
+TEST(MqttConfig, AnOutletHereIsNeverTheOnlyCut) { EXPECT_NE(read_config(at_port(1), meter("quick_plug")).spec->cut_doubt, ""); }
 TEST(MqttConfig, APasswordGoesPlainToThisMachineOnly) {
   EXPECT_TRUE(holds(said("host = \"192.0.2.7\"\ntls = \"none\"\nuser = \"a\"\npassword_file = \"/dev/null\"\n", meter("quick_plug")), "a password without TLS only to this machine itself"));
 }

@@ -70,8 +70,8 @@ TEST(Batch, RefusesAnotherVersionUnknownFlagsAndUnknownQualities) {
   using namespace std::string_literals;
   EXPECT_FALSE(decode_batch(at_ms(1), "\2\0\0"s));
   EXPECT_FALSE(decode_batch(at_ms(1), "\1\2\0"s));
-  EXPECT_FALSE(decode_batch(at_ms(1), "\1\0\1\x11"s));  // quality 8
-  EXPECT_TRUE(decode_batch(at_ms(1), "\1\0\1\x0F"s));   // quality 7, no value
+  EXPECT_FALSE(decode_batch(at_ms(1), "\1\0\1\x13"s));  // quality 9
+  EXPECT_TRUE(decode_batch(at_ms(1), "\1\0\1\x11"s));   // quality 8, no value
 }
 
 TEST(Batch, SurvivesAnyBytes) {
