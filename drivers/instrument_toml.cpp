@@ -99,6 +99,12 @@ void read_channel_numbers(Table& table, ChannelRule& rule, Range raw_range, bool
   read_sentinels(table, rule, raw_range, is_whole);
 }
 
+void check_counts(Table& top, std::size_t channels, std::size_t outputs, bool has_outputs) {
+  if (channels == 0 && outputs == 0) top.mistake("", std::string("an instrument needs at least one [[channel]]") + (has_outputs ? " or [[output]]" : ""));
+  if (channels > channels_max) top.mistake("channel", std::to_string(channels) + " channels are more than " + std::to_string(channels_max));
+  if (outputs > outputs_max) top.mistake("output", std::to_string(outputs) + " outputs are more than " + std::to_string(outputs_max));
+}
+
 void check_twice(Table& table, std::string_view what, const std::string& name, std::map<std::string, document::Place>& seen) {
   const auto [first, is_new] = seen.emplace(name, table.place("name"));
   if (!is_new && !name.empty())

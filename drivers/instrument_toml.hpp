@@ -34,6 +34,9 @@ ChannelRule read_channel_head(document::Table& table);
 /// Reads `scale`, `offset`, `plausible` and `sentinel`. `raw_range`: what the wire can carry; `is_whole`: nothing but whole numbers.
 void read_channel_numbers(document::Table& table, ChannelRule& rule, document::Range raw_range = {}, bool is_whole = false);
 
+/// Notes a mistake when there are too many of them, or none. `has_outputs`: of a protocol that can switch.
+void check_counts(document::Table& top, std::size_t channels, std::size_t outputs, bool has_outputs);
+
 /// Notes a mistake at `name` when the same name was seen before.
 void check_twice(document::Table& table, std::string_view what, const std::string& name, std::map<std::string, document::Place>& seen);
 

@@ -243,8 +243,7 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   if (!head.table) return std::nullopt;
   HeadReader reader(*head.table, instrument);
   reader.read();
-  if (channels.empty()) top.mistake("", "an instrument needs at least one [[channel]]");
-  if (channels.size() > channels_max) top.mistake("channel", std::to_string(channels.size()) + " channels are more than " + std::to_string(channels_max));
+  check_counts(top, channels.size(), 0, false);
   std::map<std::string, document::Place> seen;
   for (Table& table : channels) {
     Channel channel;

@@ -7,7 +7,7 @@
 
 #include "drivers/gpio/gpio_bus.hpp"
 #include "drivers/gpio/instrument_toml.hpp"
-#include "drivers/instrument_toml.hpp"
+#include "drivers/parsed_once.hpp"
 
 namespace steadyglow::drivers::gpio {
 namespace {
@@ -21,7 +21,7 @@ class Reader final : public BusReader {
   void read_meter(Table& table, const InstrumentText* instrument, MeterInfo& info, Errors& errors) override {
     if (!info.identity.empty()) table.mistake("identity", "a contact cannot be asked who it is", "leave it out: the chip is found by its label");
     if (instrument == nullptr) return;
-    const std::optional<Instrument>& parsed = parse_once(*instrument, errors);
+    const std::optional<Instrument>& parsed = instruments_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
     for (const Line& line : parsed->inputs) {
       check_line(table, line, info.name);
@@ -50,20 +50,10 @@ class Reader final : public BusReader {
     if (!is_new) table.mistake("instrument", "line " + std::to_string(line.number) + " is both `" + first->second + "` and `" + name + "`", "one line has one wire");
   }
 
-  /// An instrument is parsed once for all meters of the bus, and each of its mistakes is reported once for all buses.
-  const std::optional<Instrument>& parse_once(const InstrumentText& instrument, Errors& errors) {
-    const auto known = instruments_.find(instrument.file);
-    if (known != instruments_.end()) return known->second;
-    Errors found;
-    auto parsed = parse_instrument(instrument.text, instrument.file, found);
-    append_new(errors, std::move(found));
-    return instruments_.emplace(instrument.file, std::move(parsed)).first->second;
-  }
-
   const std::string label_;
   std::vector<MeterSetup> meters_;
   std::map<unsigned, std::string> lines_;
-  std::map<std::string, std::optional<Instrument>> instruments_;
+  ParsedOnce<Instrument> instruments_;
 };
 
 }  // namespace

@@ -44,9 +44,7 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   auto inputs = top.tables("channel");
   auto outputs = top.tables("output");
   top.done();
-  if (inputs.empty() && outputs.empty()) top.mistake("", "an instrument needs at least one [[channel]] or [[output]]");
-  if (inputs.size() > channels_max) top.mistake("channel", std::to_string(inputs.size()) + " channels are more than " + std::to_string(channels_max));
-  if (outputs.size() > outputs_max) top.mistake("output", std::to_string(outputs.size()) + " outputs are more than " + std::to_string(outputs_max));
+  check_counts(top, inputs.size(), outputs.size(), true);
   std::map<std::string, document::Place> input_names, output_names;
   for (Table& table : inputs) {
     instrument.inputs.push_back(read_input(table));

@@ -125,8 +125,7 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   if (head.table) read_lines_head(*head.table, instrument);
   auto channels = top.tables("channel");
   top.done();
-  if (channels.empty()) top.mistake("", "an instrument needs at least one [[channel]]");
-  if (channels.size() > channels_max) top.mistake("channel", std::to_string(channels.size()) + " channels are more than " + std::to_string(channels_max));
+  check_counts(top, channels.size(), 0, false);
   std::map<std::string, document::Place> names_seen;
   std::map<std::string, std::string> keys_seen;
   for (Table& table : channels) {

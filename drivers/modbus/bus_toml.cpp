@@ -6,7 +6,7 @@
 #include <variant>
 #include <vector>
 
-#include "drivers/instrument_toml.hpp"
+#include "drivers/parsed_once.hpp"
 #include "drivers/modbus/instrument_toml.hpp"
 #include "drivers/modbus/modbus_bus.hpp"
 
@@ -41,7 +41,7 @@ class Reader final : public BusReader {
     setup.pause = std::chrono::milliseconds{static_cast<std::int64_t>(table.maybe_number("pause_seconds", {0.0, pause_seconds_max}).value_or(0.0) * 1000.0 + 0.5)};
     setup.identity = info.identity;
     if (instrument == nullptr) return;
-    const std::optional<Instrument>& parsed = parse_once(*instrument, errors);
+    const std::optional<Instrument>& parsed = instruments_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
     for (const Channel& channel : parsed->channels) info.channels.push_back({channel.name, channel.quantity, channel.uom});
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
@@ -80,22 +80,12 @@ class Reader final : public BusReader {
       table.mistake("identity", file + " names a type code that every such device has: it tells no two of them apart", "remove `identity`; the type code is checked without it");
   }
 
-  /// An instrument is parsed once for all meters of the bus, and each of its mistakes is reported once for all buses.
-  const std::optional<Instrument>& parse_once(const InstrumentText& instrument, Errors& errors) {
-    const auto known = instruments_.find(instrument.file);
-    if (known != instruments_.end()) return known->second;
-    Errors found;
-    auto parsed = parse_instrument(instrument.text, instrument.file, found);
-    append_new(errors, std::move(found));
-    return instruments_.emplace(instrument.file, std::move(parsed)).first->second;
-  }
-
   std::variant<TcpEnd, SerialLine> end_;
   LineManners manners_{};
   std::chrono::milliseconds timeout_;
   std::vector<MeterSetup> meters_;
   std::map<int, std::string> addresses_;
-  std::map<std::string, std::optional<Instrument>> instruments_;
+  ParsedOnce<Instrument> instruments_;
 };
 
 }  // namespace

@@ -216,11 +216,7 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   auto channels = top.tables("channel");
   auto outputs = top.tables("output");
   top.done();
-  if (channels.empty() && outputs.empty()) top.mistake("", "an instrument needs at least one [[channel]] or [[output]]");
-  if (channels.size() > channels_max)
-    top.mistake("channel", std::to_string(channels.size()) + " channels are more than " + std::to_string(channels_max));
-  if (outputs.size() > outputs_max)
-    top.mistake("output", std::to_string(outputs.size()) + " outputs are more than " + std::to_string(outputs_max));
+  check_counts(top, channels.size(), outputs.size(), true);
   std::map<std::string, document::Place> channels_seen;
   for (Table& table : channels) {
     const std::size_t errors_here = errors.size();

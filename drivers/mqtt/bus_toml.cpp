@@ -17,7 +17,7 @@
 #include <vector>
 
 #include "core/decimal.hpp"
-#include "drivers/instrument_toml.hpp"
+#include "drivers/parsed_once.hpp"
 #include "drivers/mqtt/instrument_toml.hpp"
 #include "drivers/mqtt/mqtt_bus.hpp"
 #include "drivers/place_toml.hpp"
@@ -104,7 +104,7 @@ class Reader final : public BusReader {
     if (std::chrono::duration<double>(info.poll_period).count() > poll_seconds_most)
       table.mistake("poll_seconds", "the broker gives up who is silent that long", "at most " + to_decimal(poll_seconds_most));
     if (instrument == nullptr) return;
-    const std::optional<Instrument>& parsed = parse_once(*instrument, errors);
+    const std::optional<Instrument>& parsed = instruments_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
     if (!info.identity.empty() && parsed->id_field.empty())
       table.mistake("identity", "`" + info.instrument + "` does not say where a payload names its sender", "id_field in [instrument], or leave identity out: the broker must then let nobody else publish there");
@@ -139,21 +139,11 @@ class Reader final : public BusReader {
     if (!is_new && is_wanted) table.mistake("device", "`" + device + "` is already meter `" + first->second + "`", "one device is one meter");
   }
 
-  /// An instrument is parsed once for all meters of the bus, and each of its mistakes is reported once for all buses.
-  const std::optional<Instrument>& parse_once(const InstrumentText& instrument, Errors& errors) {
-    const auto known = instruments_.find(instrument.file);
-    if (known != instruments_.end()) return known->second;
-    Errors found;
-    auto parsed = parse_instrument(instrument.text, instrument.file, found);
-    append_new(errors, std::move(found));
-    return instruments_.emplace(instrument.file, std::move(parsed)).first->second;
-  }
-
   const BrokerSettings broker_;
   const std::chrono::milliseconds timeout_;
   std::vector<MeterSetup> meters_;
   std::map<std::string, std::string> devices_;
-  std::map<std::string, std::optional<Instrument>> instruments_;
+  ParsedOnce<Instrument> instruments_;
 };
 
 }  // namespace

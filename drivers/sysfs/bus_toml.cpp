@@ -5,7 +5,7 @@
 #include <utility>
 #include <vector>
 
-#include "drivers/instrument_toml.hpp"
+#include "drivers/parsed_once.hpp"
 #include "drivers/sysfs/instrument_toml.hpp"
 #include "drivers/sysfs/sysfs_bus.hpp"
 
@@ -25,7 +25,7 @@ class Reader final : public BusReader {
     setup.chip = table.maybe_text("chip").value_or("");
     setup.device = table.maybe_text("device").value_or("");
     if (instrument == nullptr) return;
-    const std::optional<Instrument>& parsed = parse_once(*instrument, errors);
+    const std::optional<Instrument>& parsed = instruments_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
     if (parsed->kind == Kind::w1) check_rom(table, setup, info);
     else check_chip(table, setup, info);
@@ -61,20 +61,10 @@ class Reader final : public BusReader {
       table.mistake("device", "`" + setup.device + "` may be another device after the next restart", "the device that it belongs to, as in platform/board.656");
   }
 
-  /// An instrument is parsed once for all meters of the bus, and each of its mistakes is reported once for all buses.
-  const std::optional<Instrument>& parse_once(const InstrumentText& instrument, Errors& errors) {
-    const auto known = instruments_.find(instrument.file);
-    if (known != instruments_.end()) return known->second;
-    Errors found;
-    auto parsed = parse_instrument(instrument.text, instrument.file, found);
-    append_new(errors, std::move(found));
-    return instruments_.emplace(instrument.file, std::move(parsed)).first->second;
-  }
-
   const std::string root_;
   std::vector<MeterSetup> meters_;
   std::map<std::string, std::string> roms_;
-  std::map<std::string, std::optional<Instrument>> instruments_;
+  ParsedOnce<Instrument> instruments_;
 };
 
 }  // namespace

@@ -80,8 +80,7 @@ std::optional<Instrument> parse_instrument(std::string_view text, std::string_vi
   instrument.kind = static_cast<Kind>(std::find(kinds.begin(), kinds.end(), kind) - kinds.begin());
   auto channels = top.tables("channel");
   top.done();
-  if (channels.empty()) top.mistake("", "an instrument needs at least one [[channel]]");
-  if (channels.size() > channels_max) top.mistake("channel", std::to_string(channels.size()) + " channels are more than " + std::to_string(channels_max));
+  check_counts(top, channels.size(), 0, false);
   if (instrument.kind == Kind::w1 && channels.size() > 1) top.mistake("channel", "a 1-Wire thermometer has one channel", "each thermometer is a meter of its own, with its rom");
   std::map<std::string, document::Place> names;
   for (Table& table : channels) {

@@ -181,7 +181,9 @@ TEST_F(ChainSettings, TwoBusesOnOneSerialDeviceAreRefusedByWhateverName) {
 
 TEST_F(ChainSettings, TwoBusesAtOneEndpointAreNoted) {
   write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
-  const auto settings = load_text(bus("a", tcp, "module") + bus("b", tcp, "other") + unit("one", wired("bias", "ch1")));
+  std::string second = bus("b", tcp, "other");
+  second.replace(second.find("address = 1"), 11, "address = 2");
+  const auto settings = load_text(bus("a", tcp, "module") + second + unit("one", wired("bias", "ch1")));
   ASSERT_TRUE(settings) << said();
   EXPECT_NE(checked(*settings).find("note: buses `a` and `b` both end at 127.0.0.1:1502"), std::string::npos);
 }

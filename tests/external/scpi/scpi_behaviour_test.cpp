@@ -36,7 +36,7 @@ Instrument file(const std::string& name) {
 }
 
 std::unique_ptr<ScpiBus> bus_to(const ScpiPeer& peer, Instrument instrument, const std::string& bound = identity) {
-  return std::make_unique<ScpiBus>(peer.place(), ScpiSetup{"m", std::move(instrument), bound}, timeout);
+  return std::make_unique<ScpiBus>(peer.wire_place(), ScpiSetup{"m", std::move(instrument), bound}, timeout);
 }
 
 json volts(const json& value) { return {{"values", {{"volts", value}, {"ohms", value}, {"amps", 0.125}, {"scan", json::array()}}}}; }
@@ -282,7 +282,7 @@ TEST(Scpi, AnInstrumentThatIsAwayHoldsNobody) {
 TEST(Scpi, ADeviceFileWithoutUsbRequestsIsReadToo) {
   ScpiPeer peer(true);
   peer.tell(volts(3.25));
-  ScpiBus bus(wire::UsbTmc{peer.device()}, {"m", file("scpi-multimeter-volts"), identity}, timeout);
+  ScpiBus bus(wire::UsbTmc{peer.place()}, {"m", file("scpi-multimeter-volts"), identity}, timeout);
   EXPECT_EQ(bus.read(0).channels[0].value, 3.25);
   peer.tell({{"late_s", 0.25}, {"times", 1}});
   EXPECT_NE(bus.read(0).channels[0].quality, Quality::good);
@@ -298,7 +298,7 @@ TEST(ScpiSearch, FindsTheTerminatorAtAnAddress) {
     ScpiPeer peer(false, {"--input-end", end});
     SearchOptions options;
     options.answer_within = 200ms;
-    const auto found = find_instrument(peer.place(), options, {}, goes_on);
+    const auto found = find_instrument(peer.wire_place(), options, {}, goes_on);
     ASSERT_TRUE(found) << end << ": " << found.error().text();
     EXPECT_EQ(found->identity, identity);
     EXPECT_EQ(found->terminator == "\n", std::string(end) == "lf") << end;
@@ -314,7 +314,7 @@ TEST(ScpiSearch, FindsTheBaudRateAndSaysHowFarItIs) {
   SearchOptions options;
   options.answer_within = 150ms;
   std::vector<std::string> steps;
-  const auto found = find_instrument(peer.place(), options, [&](const SearchStep& step) { steps.push_back(step.trying); }, goes_on);
+  const auto found = find_instrument(peer.wire_place(), options, [&](const SearchStep& step) { steps.push_back(step.trying); }, goes_on);
   ASSERT_TRUE(found) << found.error().text();
   EXPECT_EQ(std::get<wire::SerialEnd>(found->place).line.baud, 19200);
   EXPECT_EQ(found->terminator, "\r\n");
@@ -331,14 +331,14 @@ TEST(ScpiSearch, SaysHowFarItGotWhereNobodyAnswers) {
   {
     ScpiPeer peer(false);
     peer.tell({{"silent", true}});
-    EXPECT_NE(find_instrument(peer.place(), options, {}, goes_on).error().message.find("nothing answers *IDN?"), std::string::npos);
+    EXPECT_NE(find_instrument(peer.wire_place(), options, {}, goes_on).error().message.find("nothing answers *IDN?"), std::string::npos);
   }
   const auto nothing = find_instrument(wire::UsbTmc{"/nonexistent"}, options, {}, goes_on);
   ASSERT_FALSE(nothing);
   EXPECT_NE(nothing.error().message.find("No such file"), std::string::npos) << nothing.error().text();
   ScpiPeer talker(true);
   talker.tell({{"idn", "+1.234"}});
-  EXPECT_NE(find_instrument(talker.place(), options, {}, goes_on).error().message.find("no answer to *IDN?"), std::string::npos);
+  EXPECT_NE(find_instrument(talker.wire_place(), options, {}, goes_on).error().message.find("no answer to *IDN?"), std::string::npos);
 }
 
 TEST(ScpiSearch, EndsSoonWhenItIsStopped) {
@@ -348,7 +348,7 @@ TEST(ScpiSearch, EndsSoonWhenItIsStopped) {
   options.answer_within = 100ms;
   std::atomic<bool> is_stopped{false};
   int steps = 0;
-  const auto found = find_instrument(peer.place(), options, [&](const SearchStep&) { is_stopped = ++steps == 2; }, is_stopped);
+  const auto found = find_instrument(peer.wire_place(), options, [&](const SearchStep&) { is_stopped = ++steps == 2; }, is_stopped);
   ASSERT_FALSE(found);
   EXPECT_EQ(found.error().fault, Fault::usage);
   EXPECT_EQ(steps, 2);

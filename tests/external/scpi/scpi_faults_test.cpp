@@ -129,7 +129,7 @@ TEST_P(Faults, NeverYieldAWrongValueAndAreOverInThreePolls) {
   const auto& [is_serial, named] = GetParam();
   const json& fault = named.fault;
   ScpiPeer peer(is_serial);
-  ScpiBus bus(peer.place(), {"m", three_channels(), identity}, timeout);
+  ScpiBus bus(peer.wire_place(), {"m", three_channels(), identity}, timeout);
   Score score;
   play(peer, [&] {
     const auto began = Clock::now();
@@ -151,7 +151,7 @@ class MixedFaults : public testing::TestWithParam<bool> {};
 
 TEST_P(MixedFaults, NeverYieldAWrongValue) {
   ScpiPeer peer(GetParam());
-  ScpiBus bus(peer.place(), {"m", three_channels(), identity}, 60ms);
+  ScpiBus bus(peer.wire_place(), {"m", three_channels(), identity}, 60ms);
   std::mt19937 chance(7);
   Score score;
   for (int round = 1; round <= 150; ++round) {
@@ -180,7 +180,7 @@ INSTANTIATE_TEST_SUITE_P(Over, MixedFaults, testing::Bool(), [](const auto& whic
 
 TEST(ScpiFaults, ABridgeThatDeliversOldAnswersOnANewConnectionDoesNotShiftThem) {
   ScpiPeer peer(false, {"--bridge"});
-  ScpiBus bus(peer.place(), {"m", three_channels(), identity}, timeout);
+  ScpiBus bus(peer.wire_place(), {"m", three_channels(), identity}, timeout);
   Score score;
   for (const NamedFault& named : faults)
     if (named.fault.contains("late_s") && !named.fault.contains("half")) play(peer, [&] { return bus.read(0); }, named.fault, 2, score);
@@ -191,7 +191,7 @@ TEST(ScpiFaults, ABridgeThatDeliversOldAnswersOnANewConnectionDoesNotShiftThem) 
 TEST(ScpiFaults, AnotherInstrumentOnTheSamePlugIsNeverBelieved) {
   for (const bool is_serial : {false, true}) {
     ScpiPeer peer(is_serial);
-    ScpiBus bus(peer.place(), {"m", three_channels(), identity}, timeout);
+    ScpiBus bus(peer.wire_place(), {"m", three_channels(), identity}, timeout);
     Score score;
     play(peer, [&] { return bus.read(0); }, {{"idn", stranger}}, 5, score, true);
     EXPECT_EQ(score.wrong, 0) << score.first_wrong;
@@ -244,7 +244,7 @@ class CarelessReader {
 
 Score score_of(Lack lack, const json& fault, bool is_stranger = false) {
   ScpiPeer peer(true);
-  CarelessReader reader(peer.place(), lack);
+  CarelessReader reader(peer.wire_place(), lack);
   Score score;
   (void)reader();
   play(peer, std::ref(reader), fault, 3, score, is_stranger);
