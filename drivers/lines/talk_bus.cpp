@@ -1,6 +1,7 @@
 #include "drivers/lines/talk_bus.hpp"
 
 #include <algorithm>
+#include <thread>
 #include <utility>
 
 #include "core/decimal.hpp"
@@ -12,6 +13,9 @@ using std::chrono::milliseconds;
 
 /// What opening a port and throwing away what waits may take beside the wait for a word.
 constexpr milliseconds open_allowance{500};
+/// A device is alone on its wire: the call that opened it waits so long for it to settle, and reads it then. Whoever were told "not yet"
+/// would count as silent, and be looked at again seconds later.
+constexpr milliseconds settle_in_call_max{2500};
 
 std::string seconds_text(std::chrono::nanoseconds span) { return to_figure(std::chrono::duration<double>(span).count(), 2) + " s"; }
 
@@ -29,15 +33,16 @@ void fill(MeterReply& reply, Quality quality) {
 TalkBus::TalkBus(wire::Place place, std::unique_ptr<Talk> talk, TalkOptions options)
     : options_(std::move(options)), wire_(wire::make_wire(std::move(place), counters_)), talk_(std::move(talk)) {}
 
-milliseconds TalkBus::call_deadline() const { return options_.timeout + open_allowance; }
+milliseconds TalkBus::call_deadline() const { return options_.timeout + open_allowance + std::min(options_.settle, settle_in_call_max); }
 
 MeterReply TalkBus::read(std::size_t /*meter*/) {
   MeterReply reply;
   reply.channels.resize(talk_->channel_count());
-  const Instant now = wire::Clock::now();
-  const wire::Deadline deadline = now + options_.timeout;
+  const Instant began = wire::Clock::now();
   ++counters_.requests;
-  if (is_ready(now, deadline, reply)) {
+  if (is_ready(began, began + options_.timeout, reply)) {
+    const Instant now = wire::Clock::now();
+    const wire::Deadline deadline = now + options_.timeout;
     if (options_.ask.empty()) listen(now, deadline, reply);
     else ask(now, deadline, reply);
     if (!wire_->is_open()) {
@@ -66,7 +71,8 @@ bool TalkBus::is_ready(Instant now, wire::Deadline deadline, MeterReply& reply) 
     talk_->begin_anew();
   }
   if (is_settled_) return true;
-  if (now - opened_at_ < options_.settle) {
+  if (options_.settle <= settle_in_call_max) std::this_thread::sleep_until(opened_at_ + options_.settle);
+  else if (now - opened_at_ < options_.settle) {
     reply.trouble = "the port was just opened: the device has " + seconds_text(options_.settle) + " to start";
     return false;
   }

@@ -386,17 +386,27 @@ TEST(TalkBus, MarksEveryChannelOfAStrangerUntilTheBoundOneSpeaks) {
   EXPECT_EQ(reply.channels[1].quality, Quality::good);
 }
 
-TEST(TalkBus, GivesABoardTimeToStart) {
+TEST(TalkBus, GivesABoardTimeToStartAndReadsItInTheSameCall) {
   TcpTalker talker;
-  const auto bus = bus_to(talker.end(), {.timeout = 60ms, .stale_after = 250ms, .settle = 150ms, .ask = {}});
-  EXPECT_TRUE(holds(bus->read(0).trouble, "to start"));
-  talker.pick_up();
-  talker.say("\nt1=85.0 t2=85.0\n");
-  EXPECT_EQ(bus->read(0).channels[0].quality, Quality::no_answer);
-  std::this_thread::sleep_for(160ms);
-  EXPECT_EQ(bus->read(0).channels[0].quality, Quality::no_answer);
-  talker.say("\nt1=23.4 t2=19.8\n");
+  const auto bus = bus_to(talker.end(), {.timeout = 400ms, .stale_after = 1s, .settle = 150ms, .ask = {}});
+  std::thread board([&] {
+    talker.pick_up();
+    talker.say("\nt1=85.0 t2=85.0\n");
+    std::this_thread::sleep_for(250ms);
+    talker.say("\nt1=23.4 t2=19.8\n");
+  });
   EXPECT_EQ(bus->read(0).channels[0].value, 23.4);
+  board.join();
+  EXPECT_GE(bus->call_deadline(), 550ms);
+}
+
+TEST(TalkBus, ABoardThatStartsForLongIsNotWaitedFor) {
+  TcpTalker talker;
+  const auto bus = bus_to(talker.end(), {.timeout = 60ms, .stale_after = 250ms, .settle = 10s, .ask = {}});
+  const auto reply = bus->read(0);
+  EXPECT_TRUE(holds(reply.trouble, "to start")) << reply.trouble;
+  EXPECT_FALSE(reply.is_answered);
+  EXPECT_LT(bus->call_deadline(), 4s);
 }
 
 TEST(TalkBus, AsksABoardThatSpeaksWhenAskedAndNeverTakesALateAnswerForTheNextOne) {
