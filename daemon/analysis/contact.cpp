@@ -3,10 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/minute.hpp"
+
 namespace steadyglow::analysis {
 
-void ContactWatch::learn(double level, std::optional<double> watts) {
-  if (state_ != State::attached) return;
+void ContactWatch::learn(double level, std::optional<double> watts, std::int64_t minute) {
+  if (state_ != State::attached || (real_in_ && minute <= *real_in_)) return;
   // What is left after a real fall is no level that a clip could fall from.
   if (std::fabs(level) < collapsed_share * usual_) return;
   usual_ = std::max(usual_, std::fabs(level));
@@ -18,8 +20,10 @@ void ContactWatch::learn(double level, std::optional<double> watts) {
 
 void ContactWatch::clear() {
   const double usual = usual_;
+  const auto real_in = real_in_;
   *this = ContactWatch{};
   usual_ = usual;
+  real_in_ = real_in;
 }
 
 ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at, bool has_company) {
@@ -38,6 +42,7 @@ ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<doub
       }
       if (has_company) {
         clear();
+        real_in_ = minute_of(at);
         return ContactVerdict::real;
       }
       const bool has_witness = watts && watts_ && watts_at - since_ >= witness_after;
@@ -55,6 +60,7 @@ ContactVerdict ContactWatch::step(Timestamp at, double value, std::optional<doub
       }
       if (has_witness || at - since_ >= decide_within) {
         clear();
+        real_in_ = minute_of(at);
         return ContactVerdict::real;
       }
       return ContactVerdict::suspect;

@@ -1,6 +1,7 @@
 #pragma once
 /// Did the unit change, or has the clip come off? The watts are the witness.
 #include <cmath>
+#include <cstdint>
 #include <optional>
 
 #include "core/timestamp.hpp"
@@ -26,8 +27,9 @@ class ContactWatch {
   static constexpr Duration witness_after = std::chrono::seconds{2};
   static constexpr Duration decide_within = std::chrono::seconds{100};
 
-  /// Tells the level that the reading is usually at (a minute median), and the watts at that time.
-  void learn(double level, std::optional<double> watts);
+  /// Tells the level that the reading is usually at (the median of this minute of the run), and the watts at that time. A minute that
+  /// ended before a real fall was understood is no level to fall from: the watts of now are not those of then.
+  void learn(double level, std::optional<double> watts, std::int64_t minute);
   /// watts: the newest good reading of the mains power; watts_at: when it was taken. has_company: other figures of the
   /// unit changed with it, so the unit did.
   ContactVerdict step(Timestamp at, double value, std::optional<double> watts, Timestamp watts_at, bool has_company);
@@ -46,6 +48,7 @@ class ContactWatch {
   std::optional<double> watts_before_;
   double usual_ = 0.0;  ///< highest level of the run
   int back_ = 0;
+  std::optional<std::int64_t> real_in_;  ///< minute of the last real fall
 };
 
 }  // namespace steadyglow::analysis

@@ -187,7 +187,7 @@ void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
   if (!minute) return;
   closed_ = minute;
   series_.add({minute->index, minute->median, ln_mains.value_or(0.0), room.value_or(0.0)});
-  if (has_contact_watch_) contact_.learn(minute->median, watts_);
+  if (has_contact_watch_) contact_.learn(minute->median, watts_, minute->index);
   if (!point_->is_temperature() && expectation_.is_relative && ln_mains && std::fabs(minute->median) > 0.0)
     exponent_.learn(minute->index, std::log(std::fabs(minute->median)), *ln_mains);
 }

@@ -151,16 +151,27 @@ TEST(Runaway, IsToldFromAStraightRamp) {
 TEST(Contact, TheWattsDecide) {
   for (const bool unit_changed : {false, true}) {
     ContactWatch watch;
-    watch.learn(9.8, 61.0);
+    watch.learn(9.8, 61.0, 0);
     EXPECT_EQ(watch.step(at_s(0), 0.1, 61.0, at_s(-1), false), ContactVerdict::suspect);
     const auto verdict = watch.step(at_s(3), 0.1, unit_changed ? 44.0 : 61.2, at_s(3), false);
     EXPECT_EQ(verdict, unit_changed ? ContactVerdict::real : ContactVerdict::lost);
   }
 }
 
+// The minute in which a stage died is closed when the watts have long fallen: its level and these watts never stood together.
+TEST(Contact, TheMinuteBeforeARealFallIsNoLevelToFallFrom) {
+  ContactWatch watch;
+  watch.learn(9.8, 61.0, 321);
+  EXPECT_EQ(watch.step(at_s(19346.8), 0.1, 61.0, at_s(19326.6), false), ContactVerdict::suspect);
+  EXPECT_EQ(watch.step(at_s(19366.2), 0.1, 44.0, at_s(19347.8), false), ContactVerdict::suspect);
+  EXPECT_EQ(watch.step(at_s(19386.3), 0.2, 44.0, at_s(19367.2), false), ContactVerdict::real);
+  watch.learn(9.7, 44.0, 322);
+  for (const double at : {19406.1, 19426.2, 19446.0}) EXPECT_EQ(watch.step(at_s(at), 0.1, 44.0, at_s(at - 18.0), false), ContactVerdict::fine);
+}
+
 TEST(Contact, WhatChangesInCompanyIsTheUnit) {
   ContactWatch watch;
-  watch.learn(9.8, 61.0);
+  watch.learn(9.8, 61.0, 0);
   EXPECT_EQ(watch.step(at_s(0), 0.1, 61.0, at_s(-1), false), ContactVerdict::suspect);
   EXPECT_EQ(watch.step(at_s(3), 0.1, 61.2, at_s(3), true), ContactVerdict::real);
 }
@@ -168,7 +179,7 @@ TEST(Contact, WhatChangesInCompanyIsTheUnit) {
 TEST(Contact, WithoutWattsAFallToNothingAtAllIsTheClip) {
   for (const double left : {0.1, 0.8}) {
     ContactWatch watch;
-    watch.learn(9.8, std::nullopt);
+    watch.learn(9.8, std::nullopt, 0);
     EXPECT_EQ(watch.step(at_s(0), left, std::nullopt, at_s(0), false), ContactVerdict::suspect);
     EXPECT_EQ(watch.step(at_s(110), left, std::nullopt, at_s(0), false), left < 0.2 ? ContactVerdict::lost : ContactVerdict::real);
   }
@@ -176,7 +187,7 @@ TEST(Contact, WithoutWattsAFallToNothingAtAllIsTheClip) {
 
 TEST(Contact, ThreeReadingsAtTheOldLevelBringItBack) {
   ContactWatch watch;
-  watch.learn(9.8, 61.0);
+  watch.learn(9.8, 61.0, 0);
   watch.step(at_s(0), 0.1, 61.0, at_s(-1), false);
   watch.step(at_s(3), 0.1, 61.0, at_s(3), false);
   EXPECT_EQ(watch.step(at_s(100), 9.7, 61.0, at_s(99), false), ContactVerdict::lost);
