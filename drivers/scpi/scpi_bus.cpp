@@ -279,6 +279,7 @@ void ScpiBus::ask_values(Poll& poll) {
   // What met silence is asked last, so that it cannot hide the others.
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return queries_[a].misses < queries_[b].misses; });
   std::size_t& answered = poll.answered;
+  std::vector<ChannelValue> proven(poll.reply.channels.size(), {0.0, Quality::no_answer});
   for (const std::size_t i : order) {
     QueryState& state = queries_[i];
     const auto fill = [&](Quality quality) {
@@ -304,9 +305,18 @@ void ScpiBus::ask_values(Poll& poll) {
       poll.fill(Quality::implausible);
       return;
     }
+    // What was silent before may be again, and after a silence nothing that was not proven counts.
+    if ((state.misses > 0 || !state.has_answered) && answered > 0) {
+      if (!prove_step(poll)) {
+        poll.is_over = true;
+        return;
+      }
+      proven = poll.reply.channels;
+    }
     auto answer = dialog_.ask(queries[i].text, answer_by(poll.deadline));
     if (answer) {
       state.misses = 0;
+      state.has_answered = true;
       ++answered;
       poll.reply.is_answered = true;
       take(queries[i], i, *answer, poll);
@@ -314,13 +324,13 @@ void ScpiBus::ask_values(Poll& poll) {
     }
     poll.note("`" + queries[i].text + "`: " + text_of(answer.error()));
     ++state.misses;
-    fill(Quality::no_answer);
     lose_step();
-    // Silence itself says that what came before was in step; whether it was refused, its error queue knows.
-    const auto values = poll.reply.channels;
+    // The values before may each be an answer to the question before theirs, the last true one being under way: clearing would hide that.
+    // Whether the question was refused, the error queue knows.
     poll.is_over = !get_ready(poll, false);
     if (poll.reply.is_stranger) return;
-    poll.reply.channels = values;
+    poll.reply.channels = proven;
+    fill(Quality::no_answer);
     if (!poll.is_over && !poll.entries.empty()) {
       poll.note("it says " + joined(poll.entries));
       fill(Quality::refused);

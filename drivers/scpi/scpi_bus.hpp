@@ -48,6 +48,7 @@ class ScpiBus : public Bus {
     ready,
   };
   struct QueryState {
+    bool has_answered = false;  ///< at any time
     unsigned misses = 0;
     unsigned rest_for_polls = 0;
     Quality last = Quality::no_answer;
