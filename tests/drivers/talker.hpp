@@ -10,9 +10,11 @@
 #include <unistd.h>
 
 #include <array>
+#include <chrono>
 #include <cstdlib>
 #include <string>
 #include <string_view>
+#include <thread>
 
 #include "drivers/place_toml.hpp"
 
@@ -86,6 +88,18 @@ class PtyTalker {
   const std::string& path() const { return path_; }
   void say(std::string_view bytes) const {
     if (::write(near_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size())) std::abort();
+  }
+  /// What was sent to it, up to a line end, within a second. Nobody may have the port open yet.
+  std::string hear() const {
+    std::string text;
+    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds{1};
+    while (!text.ends_with('\n') && std::chrono::steady_clock::now() < until) {
+      pollfd state{near_, POLLIN, 0};
+      char c = 0;
+      if (::poll(&state, 1, 100) > 0 && ::read(near_, &c, 1) == 1) text += c;
+      else if ((state.revents & POLLHUP) != 0) std::this_thread::sleep_for(std::chrono::milliseconds{1});
+    }
+    return text;
   }
   void unplug() {
     if (near_ >= 0) ::close(near_);

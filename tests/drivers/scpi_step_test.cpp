@@ -1,0 +1,87 @@
+/// One answer too many, and the next ones later than anybody waits: clearing hides the one, so what came before a silence is not believed.
+/// (SCPI numbers neither questions nor answers: one too many and one that never comes at all, in one poll, cannot be told from none.)
+#include <gtest/gtest.h>
+
+#include <atomic>
+#include <chrono>
+#include <string>
+#include <thread>
+
+#include "drivers/scpi/scpi_bus.hpp"
+#include "talker.hpp"
+
+namespace steadyglow::drivers::scpi {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr auto timeout = 80ms;
+
+Instrument three_questions() {
+  Instrument instrument;
+  instrument.error_query = "";
+  for (const char* question : {"ONE?", "TWO?", "THREE?"}) {
+    Channel channel;
+    channel.name = std::string(question, 1);
+    channel.uom = "V";
+    channel.query = instrument.queries.size();
+    instrument.queries.push_back({question, 1});
+    instrument.channels.push_back(channel);
+  }
+  return instrument;
+}
+
+/// Answers 1, 2 and 3, in the order of the questions; in a bad poll says 1 twice, and 2 so late that nobody waits for 3.
+class Doubtful {
+ public:
+  Doubtful() : thread_([this] { talk(); }) {}
+  ~Doubtful() {
+    is_over_ = true;
+    thread_.join();
+  }
+  wire::Place end() const { return wire::SerialEnd{.line = {.device = talker_.path(), .baud = 9600}}; }
+  std::atomic<bool> is_bad{false};
+
+ private:
+  void talk() {
+    while (!is_over_) {
+      const std::string question = talker_.hear();
+      if (question == "*IDN?\n") talker_.say("MAKER,MODEL,7\n");
+      if (question == "ONE?\n") talker_.say("1\n");
+      if (question == "ONE?\n" && is_bad) {
+        std::this_thread::sleep_for(15ms);
+        talker_.say("1\n");
+      }
+      if (question == "TWO?\n" && is_bad) std::this_thread::sleep_for(150ms);
+      if (question == "TWO?\n") talker_.say("2\n");
+      if (question == "THREE?\n") talker_.say("3\n");
+    }
+  }
+  tests::PtyTalker talker_;
+  std::atomic<bool> is_over_{false};
+  std::thread thread_;
+};
+
+TEST(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
+  Doubtful instrument;
+  {
+    ScpiBus bus(instrument.end(), {"m", three_questions(), "MAKER,MODEL,7"}, timeout);
+    const auto expect_right = [&] {
+      const MeterReply reply = bus.read(0);
+      for (std::size_t c = 0; c < 3; ++c) {
+        if (reply.channels[c].quality == Quality::good) { EXPECT_EQ(reply.channels[c].value, static_cast<double>(c + 1)) << reply.trouble; }
+      }
+      return reply;
+    };
+    EXPECT_EQ(expect_right().channels[2].quality, Quality::good);
+    instrument.is_bad = true;
+    for (int i = 0; i < 3; ++i) expect_right();
+    instrument.is_bad = false;
+    MeterReply last;
+    for (int i = 0; i < 2 + static_cast<int>(polls_of_rest); ++i) last = expect_right();
+    for (std::size_t c = 0; c < 3; ++c) EXPECT_EQ(last.channels[c].quality, Quality::good) << c << " " << last.trouble;
+  }
+}
+
+}  // namespace
+}  // namespace steadyglow::drivers::scpi
