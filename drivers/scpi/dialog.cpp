@@ -14,6 +14,8 @@ bool is_white(std::string_view text) { return trimmed(text).empty(); }
 
 }  // namespace
 
+bool is_mark(std::string_view answer) { return answer == "1" || answer == "+1"; }
+
 Dialog::Dialog(wire::Place place, std::string terminator, BusCounters& counters)
     : wire_(wire::make_wire(std::move(place), counters)), terminator_(std::move(terminator)), counters_(counters) {}
 
@@ -75,10 +77,13 @@ Result<std::string> Dialog::ask(std::string_view question, Deadline deadline) {
   }
 }
 
-Result<Naming> Dialog::ask_name(Deadline deadline) {
+Result<Naming> Dialog::ask_name(Deadline deadline, unsigned marks) {
   ++counters_.requests;
+  for (unsigned i = 0; i < marks; ++i)
+    if (auto told = tell(mark_query, deadline); !told) return tl::unexpected(std::move(told.error()));
   if (auto told = tell(name_query, deadline); !told) return tl::unexpected(std::move(told.error()));
   Naming naming;
+  unsigned marks_before = 0;
   while (true) {
     auto line = next_line(deadline);
     if (!line) {
@@ -86,11 +91,13 @@ Result<Naming> Dialog::ask_name(Deadline deadline) {
       if (naming.lines_before > 0) return fail(Fault::bad_data, "it does not say its name");
       return tl::unexpected(std::move(line.error()));
     }
-    if (line->empty() || *line == name_query) continue;
-    if (is_identity(*line)) {
+    if (line->empty() || *line == name_query || *line == mark_query) continue;
+    if (is_identity(*line) && (marks == 0 || marks_before == marks)) {
       naming.identity = *line;
       return naming;
     }
+    marks_before = is_mark(*line) ? marks_before + 1 : 0;
+    if (marks > 0 && (marks_before > 0 || is_identity(*line))) continue;
     ++naming.lines_before;
     ++counters_.garbage;
     const Number number = read_number(split_fields(*line).front());

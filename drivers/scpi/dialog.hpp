@@ -16,6 +16,10 @@ using wire::Deadline;
 inline constexpr std::size_t answer_bytes_max = 16 * 1024;  ///< longer is no answer to anything that is asked here
 inline constexpr std::size_t error_entries_max = 24;        ///< a queue is read at most so far; depths of 10 to 20 are common practice
 
+/// A question that each instrument answers by 1 (IEEE 488.2, 10.19), and no reading is asked by.
+inline constexpr std::string_view mark_query = "*OPC?";
+bool is_mark(std::string_view answer);
+
 /// What came until an instrument said its name.
 struct Naming {
   std::string identity;
@@ -41,7 +45,9 @@ class Dialog {
   /// *IDN? would be, only where it is asked for.
   Result<std::string> ask(std::string_view question, Deadline deadline);
   /// Asks *IDN? and reads up to the answer, over whatever late answers come first: an instrument answers in order, so after it there are none.
-  Result<Naming> ask_name(Deadline deadline);
+  /// The name may itself be a late one, of a question before. With `marks` so many mark queries go ahead of it, and only a name
+  /// right behind so many is this question's.
+  Result<Naming> ask_name(Deadline deadline, unsigned marks = 0);
   /// Reads the error queue until it is empty: its entries, with their codes. Fails when the instrument does not answer `query`.
   Result<std::vector<std::string>> ask_errors(const std::string& query, std::chrono::milliseconds answer_within, Deadline deadline);
 

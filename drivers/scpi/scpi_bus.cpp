@@ -22,6 +22,10 @@ constexpr milliseconds local_within{200};
 constexpr unsigned error_misses_max = 2;
 constexpr std::size_t error_texts_most = 3;  // in one trouble text
 constexpr int name_tries_max = 2;
+/// Attempts to get in step have 1 to so many marks in turn: a late answer to one of the last few is none to this one.
+constexpr unsigned marks_most = 5;
+/// An instrument that is silent on *OPC? so often does not know it.
+constexpr unsigned mark_misses_max = 2;
 
 milliseconds deadline_of_calls(const Instrument& instrument, milliseconds timeout) {
   const auto answers = answers_before_values + static_cast<int>(std::clamp<std::size_t>(instrument.queries.size(), 1, slow_answers_per_call_max));
@@ -116,7 +120,7 @@ bool ScpiBus::get_in_step(Poll& poll, bool is_order) {
         continue;
       }
     session_ = wire.session();
-    auto naming = dialog_.ask_name(answer_by(poll.deadline));
+    auto naming = dialog_.ask_name(answer_by(poll.deadline), has_marks_.value_or(false) ? 1 + attempts_++ % marks_most : 0);
     if (!naming) {
       poll.note(text_of(naming.error()));
       if (!wire.is_open()) return false;
@@ -145,14 +149,26 @@ bool ScpiBus::check_name(Poll& poll, std::string said) {
   }
   const bool is_other = stand_ == Stand::ready && said != identity_;
   if (is_other) poll.note("it is `" + said + "` now, and was `" + identity_ + "`");
+  if (said != identity_) {
+    has_marks_.reset();
+    mark_misses_ = 0;
+  }
   identity_ = std::move(said);
   if (stand_ != Stand::ready || is_other) stand_ = Stand::unset;
   return !is_other;
 }
 
 /// What it complains of from before, its setup, and what it says to that.
-void ScpiBus::set_up(Poll& poll) {
+void ScpiBus::set_up(Poll& poll, bool is_order) {
   const Instrument& instrument = setup_.instrument;
+  if (!has_marks_ && !is_order) {  // an order does not wait for a silence
+    const auto answer = dialog_.ask(mark_query, answer_by(poll.deadline));
+    if (answer || ++mark_misses_ >= mark_misses_max) has_marks_ = answer && is_mark(*answer);
+    if (!answer) {
+      poll.note("`" + std::string(mark_query) + "`: " + text_of(answer.error()));
+      return lose_step();
+    }
+  }
   const auto errors = [&]() -> std::vector<std::string> {
     if (!has_error_queue_) return {};
     auto entries = dialog_.ask_errors(instrument.error_query, timeout_, poll.deadline);
@@ -192,7 +208,7 @@ bool ScpiBus::get_ready(Poll& poll, bool is_order) {
     return false;
   }
   if (stand_ == Stand::stranger) return tell_of_stranger(poll);
-  if (stand_ == Stand::unset) set_up(poll);
+  if (stand_ == Stand::unset) set_up(poll, is_order);
   if (stand_ == Stand::ready) return true;
   poll.fill(stand_ == Stand::unset ? Quality::refused : Quality::no_answer);
   return false;

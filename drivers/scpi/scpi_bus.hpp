@@ -8,6 +8,7 @@
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -59,7 +60,7 @@ class ScpiBus : public Bus {
   bool get_ready(Poll& poll, bool is_order);
   bool get_in_step(Poll& poll, bool is_order);
   bool check_name(Poll& poll, std::string said);
-  void set_up(Poll& poll);
+  void set_up(Poll& poll, bool is_order);
   bool prove_step(Poll& poll);
   bool tell_of_stranger(Poll& poll) const;
   bool confirm(Poll& poll);
@@ -80,6 +81,9 @@ class ScpiBus : public Bus {
   std::uint64_t session_ = 0;   ///< the wire's, for which `stand_` holds
   bool has_error_queue_;        ///< it is asked for, and answers
   unsigned error_misses_ = 0;   ///< it met silence so often in a row
+  std::optional<bool> has_marks_;  ///< it answers *OPC?; empty: not known yet
+  unsigned mark_misses_ = 0;
+  unsigned attempts_ = 0;       ///< to get in step; each has another number of marks
   std::string identity_;        ///< what it said last
 };
 

@@ -20,6 +20,7 @@ constexpr auto timeout = 80ms;
 Instrument three_questions() {
   Instrument instrument;
   instrument.error_query = "";
+  instrument.outputs.push_back({"unit", "RELAY 1", "RELAY 0", "RELAY?"});
   for (const char* question : {"ONE?", "TWO?", "THREE?"}) {
     Channel channel;
     channel.name = std::string(question, 1);
@@ -34,7 +35,7 @@ Instrument three_questions() {
 /// Answers 1, 2 and 3, in the order of the questions; in a bad poll says 1 twice, and 2 so late that nobody waits for 3.
 class Doubtful {
  public:
-  Doubtful() : thread_([this] { talk(); }) {}
+  explicit Doubtful(bool knows_opc) : knows_opc_(knows_opc), thread_([this] { talk(); }) {}
   ~Doubtful() {
     is_over_ = true;
     thread_.join();
@@ -44,9 +45,11 @@ class Doubtful {
 
  private:
   void talk() {
+    bool is_on = false;
     while (!is_over_) {
       const std::string question = talker_.hear();
       if (question == "*IDN?\n") talker_.say("MAKER,MODEL,7\n");
+      if (question == "*OPC?\n" && knows_opc_) talker_.say("1\n");
       if (question == "ONE?\n") talker_.say("1\n");
       if (question == "ONE?\n" && is_bad) {
         std::this_thread::sleep_for(15ms);
@@ -55,15 +58,20 @@ class Doubtful {
       if (question == "TWO?\n" && is_bad) std::this_thread::sleep_for(150ms);
       if (question == "TWO?\n") talker_.say("2\n");
       if (question == "THREE?\n") talker_.say("3\n");
+      if (question == "RELAY 1\n" || question == "RELAY 0\n") is_on = question == "RELAY 1\n";
+      if (question == "RELAY?\n") talker_.say(is_on ? "1\n" : "0\n");
     }
   }
+  const bool knows_opc_;
   tests::PtyTalker talker_;
   std::atomic<bool> is_over_{false};
   std::thread thread_;
 };
 
-TEST(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
-  Doubtful instrument;
+class ScpiStep : public testing::TestWithParam<bool> {};
+
+TEST_P(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
+  Doubtful instrument(GetParam());
   {
     ScpiBus bus(instrument.end(), {"m", three_questions(), "MAKER,MODEL,7"}, timeout);
     const auto expect_right = [&] {
@@ -73,6 +81,8 @@ TEST(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
       }
       return reply;
     };
+    // An instrument that does not know *OPC? shows it by two silences.
+    for (int i = 0; i < 2 && !GetParam(); ++i) expect_right();
     EXPECT_EQ(expect_right().channels[2].quality, Quality::good);
     instrument.is_bad = true;
     for (int i = 0; i < 3; ++i) expect_right();
@@ -82,6 +92,19 @@ TEST(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
     for (std::size_t c = 0; c < 3; ++c) EXPECT_EQ(last.channels[c].quality, Quality::good) << c << " " << last.trouble;
   }
 }
+
+TEST_P(ScpiStep, AnOrderThatComesFirstWaitsForNoMark) {
+  Doubtful instrument(GetParam());
+  {
+    ScpiBus bus(instrument.end(), {"m", three_questions(), "MAKER,MODEL,7"}, timeout);
+    const auto on = bus.write_output(0, 0, true);
+    EXPECT_TRUE(on) << (on ? "" : on.error().message);
+    const auto off = bus.write_output(0, 0, false);
+    EXPECT_TRUE(off) << (off ? "" : off.error().message);
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Each, ScpiStep, testing::Bool(), [](const auto& which) { return which.param ? "with_opc" : "without_opc"; });
 
 }  // namespace
 }  // namespace steadyglow::drivers::scpi

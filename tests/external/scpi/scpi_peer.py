@@ -368,24 +368,25 @@ class Peer:
                 is_lost = faults.silent or faults.lose_answers > 0
                 if faults.lose_answers > 0:
                     faults.lose_answers -= 1
-                data = faults.noise.encode("latin-1") + answer.encode("ascii") + ENDS[faults.output_end]
+                noise, data = faults.noise.encode("latin-1"), answer.encode("ascii") + ENDS[faults.output_end]
                 self.instrument.counts["answers"] += 0 if is_lost else 1
                 faults.count()
             if is_lost:
                 continue
-            self.deliver(link, data, late_s, half)
+            self.deliver(link, noise, data, late_s, half)
             if doubled:
                 time.sleep(second_late_s)
-                self.say(link, data)
+                self.say(link, noise + data)
 
-    def deliver(self, link, data, late_s, half):
+    def deliver(self, link, noise, data, late_s, half):
+        """The half is the answer's: noise that says a number, in the place of an answer that never comes, is a number to whoever listens."""
         if half:
-            self.say(link, data[:len(data) // 2])
-            data = data[len(data) // 2:]
+            self.say(link, noise + data[:len(data) // 2])
+            noise, data = b"", data[len(data) // 2:]
         if late_s:
             time.sleep(late_s)
         if half != "never":
-            self.say(link, data)
+            self.say(link, noise + data)
 
     def say(self, link, data):
         (self.newest if self.options.bridge and self.newest else link).say(data)
