@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "document/table.hpp"
@@ -39,6 +40,33 @@ void check_counts(document::Table& top, std::size_t channels, std::size_t output
 
 /// Notes a mistake at `name` when the same name was seen before.
 void check_twice(document::Table& table, std::string_view what, const std::string& name, std::map<std::string, document::Place>& seen);
+
+/// Reads each table with `read_one`, adds what comes of it to `items`, and notes a name that stands twice and keys that nobody read.
+template <typename Item, typename ReadOne>
+void read_each(std::vector<document::Table> tables, std::string_view what, std::vector<Item>& items, ReadOne read_one) {
+  std::map<std::string, document::Place> seen;
+  for (document::Table& table : tables) {
+    items.push_back(read_one(table));
+    check_twice(table, what, items.back().name, seen);
+    table.done();
+  }
+}
+
+/// What every instrument file has around its own: `read_rest(top, head, instrument)` reads the protocol's keys of [instrument], then the
+/// channels and outputs. `head` is null when [instrument] is missing, which is a mistake already. Nothing comes of a file with a mistake.
+template <typename Instrument, typename ReadRest>
+std::optional<Instrument> read_instrument(std::string_view text, std::string_view file, std::string_view protocol, Errors& errors, ReadRest read_rest) {
+  const std::size_t errors_before = errors.size();
+  const document::Node root = document::parse(text, file, errors);
+  if (errors.size() > errors_before) return std::nullopt;
+  document::Table top(root, file, errors);
+  Instrument instrument;
+  Head head = read_head(top, protocol, instrument.title);
+  if (head.is_for_another) return std::nullopt;
+  read_rest(top, head.table ? &*head.table : nullptr, instrument);
+  if (errors.size() > errors_before) return std::nullopt;
+  return instrument;
+}
 
 /// Mistakes of one instrument file are told once, however many meters use it.
 void append_new(Errors& errors, Errors found);

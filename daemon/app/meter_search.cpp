@@ -25,7 +25,6 @@ namespace wire = drivers::wire;
 using Json = nlohmann::ordered_json;
 
 constexpr double search_timeout_default_s = 0.3;
-constexpr int modbus_port = 502;  ///< MODBUS Messaging on TCP/IP, section 3.1
 constexpr std::size_t matches_shown_max = 24;
 /// The slice of a pause in which a stop is noticed.
 constexpr std::chrono::milliseconds stop_noticed_within{50};
@@ -163,7 +162,7 @@ Result<void> MeterSearch::begin(const nlohmann::json& ask) {
     job.place_lines = fmt::format("driver = \"modbus_rtu\"\ndevice = \"{}\"\nbaud = {}\nparity = \"{}\"\nstop_bits = {}\n", device, line.baud, parity, line.stop_bits);
     job.place.end = line;
   } else {
-    drivers::TcpEnd end{fields.text("host"), fields.whole("port", 1, 65535, is_scpi ? scpi::scpi_port : modbus_port)};
+    drivers::TcpEnd end{fields.text("host"), fields.whole("port", 1, 65535, is_scpi ? scpi::scpi_port : drivers::modbus::modbus_port)};
     if (!fields.error)
       if (auto may = check_host(end.host); !may) return may;
     job.where = fmt::format("{}:{}", end.host, end.port);

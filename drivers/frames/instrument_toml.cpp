@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
-#include <map>
 #include <string>
+#include <utility>
 
 #include "document/table.hpp"
 #include "drivers/instrument_toml.hpp"
@@ -231,32 +231,22 @@ std::optional<Condition> parse_condition(std::string_view text, std::size_t leng
 }
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "frames", instrument.title);
-  if (head.is_for_another) return std::nullopt;
-  auto channels = top.tables("channel");
-  top.done();
-  if (!head.table) return std::nullopt;
-  HeadReader reader(*head.table, instrument);
-  reader.read();
-  check_counts(top, channels.size(), 0, false);
-  std::map<std::string, document::Place> seen;
-  for (Table& table : channels) {
-    Channel channel;
-    static_cast<ChannelRule&>(channel) = read_channel_head(table);
-    read_channel_numbers(table, channel);
-    channel.mode = reader.conditions(table, "mode");
-    HeadReader::need_conditions(table, "mode", channel.mode);
-    check_twice(table, "channel", channel.name, seen);
-    table.done();
-    instrument.channels.push_back(std::move(channel));
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "frames", errors, [](Table& top, Table* head, Instrument& instrument) {
+    auto channels = top.tables("channel");
+    top.done();
+    if (head == nullptr) return;
+    HeadReader reader(*head, instrument);
+    reader.read();
+    check_counts(top, channels.size(), 0, false);
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) {
+      Channel channel;
+      static_cast<ChannelRule&>(channel) = read_channel_head(table);
+      read_channel_numbers(table, channel);
+      channel.mode = reader.conditions(table, "mode");
+      HeadReader::need_conditions(table, "mode", channel.mode);
+      return channel;
+    });
+  });
 }
 
 }  // namespace steadyglow::drivers::frames

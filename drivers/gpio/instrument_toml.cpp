@@ -1,7 +1,7 @@
 #include "drivers/gpio/instrument_toml.hpp"
 
-#include <map>
 #include <string>
+#include <utility>
 
 #include "document/table.hpp"
 #include "drivers/instrument_toml.hpp"
@@ -33,31 +33,15 @@ Line read_input(Table& table) {
 }  // namespace
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "gpio", instrument.title);
-  if (head.is_for_another) return std::nullopt;
-  if (head.table) head.table->done();
-  auto inputs = top.tables("channel");
-  auto outputs = top.tables("output");
-  top.done();
-  check_counts(top, inputs.size(), outputs.size(), true);
-  std::map<std::string, document::Place> input_names, output_names;
-  for (Table& table : inputs) {
-    instrument.inputs.push_back(read_input(table));
-    check_twice(table, "channel", instrument.inputs.back().name, input_names);
-    table.done();
-  }
-  for (Table& table : outputs) {
-    instrument.outputs.push_back(read_line(table, "output", "relay_1"));
-    check_twice(table, "output", instrument.outputs.back().name, output_names);
-    table.done();
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "gpio", errors, [](Table& top, Table* head, Instrument& instrument) {
+    if (head != nullptr) head->done();
+    auto inputs = top.tables("channel");
+    auto outputs = top.tables("output");
+    top.done();
+    check_counts(top, inputs.size(), outputs.size(), true);
+    read_each(std::move(inputs), "channel", instrument.inputs, read_input);
+    read_each(std::move(outputs), "output", instrument.outputs, [](Table& table) { return read_line(table, "output", "relay_1"); });
+  });
 }
 
 }  // namespace steadyglow::drivers::gpio

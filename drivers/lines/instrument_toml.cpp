@@ -4,6 +4,7 @@
 #include <array>
 #include <map>
 #include <string>
+#include <utility>
 
 #include "document/table.hpp"
 #include "drivers/instrument_toml.hpp"
@@ -108,42 +109,38 @@ Channel read_channel(Table& table, const Instrument& instrument) {
     item.done();
     channel.words.push_back(std::move(word));
   }
-  table.done();
   return channel;
+}
+
+/// One key is one channel's, and no measurement when it is the device's own.
+void check_key(Table& table, const Channel& channel, const Instrument& instrument, std::map<std::string, std::string>& keys_seen) {
+  if (channel.key.empty()) return;
+  const std::string_view at = table.has("column") ? "column" : "key";
+  const auto [first, is_new] = keys_seen.emplace(channel.key, channel.name);
+  if (!is_new) table.mistake(at, "`" + channel.key + "` is already channel `" + first->second + "`", "two names for one figure would look like two sensors that agree");
+  if (channel.key == instrument.counter || channel.key == instrument.id)
+    table.mistake(at, "`" + channel.key + "` is the device's " + (channel.key == instrument.id ? "id" : "counter") + ", no measurement");
 }
 
 }  // namespace
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "lines", instrument.title);
-  if (head.is_for_another) return std::nullopt;
-  if (head.table) read_lines_head(*head.table, instrument);
-  auto channels = top.tables("channel");
-  top.done();
-  check_counts(top, channels.size(), 0, false);
-  std::map<std::string, document::Place> names_seen;
-  std::map<std::string, std::string> keys_seen;
-  for (Table& table : channels) {
-    instrument.channels.push_back(read_channel(table, instrument));
-    const Channel& channel = instrument.channels.back();
-    check_twice(table, "channel", channel.name, names_seen);
-    if (channel.key.empty()) continue;
-    const auto [first, is_new] = keys_seen.emplace(channel.key, channel.name);
-    if (!is_new) table.mistake(table.has("column") ? "column" : "key", "`" + channel.key + "` is already channel `" + first->second + "`", "two names for one figure would look like two sensors that agree");
-    if (channel.key == instrument.counter || channel.key == instrument.id)
-      table.mistake(table.has("column") ? "column" : "key", "`" + channel.key + "` is the device's " + (channel.key == instrument.id ? "id" : "counter") + ", no measurement");
-  }
-  if (head.table) {
-    check_column(*head.table, "counter", instrument.counter, instrument);
-    check_column(*head.table, "id", instrument.id, instrument);
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "lines", errors, [](Table& top, Table* head, Instrument& instrument) {
+    if (head != nullptr) read_lines_head(*head, instrument);
+    auto channels = top.tables("channel");
+    top.done();
+    check_counts(top, channels.size(), 0, false);
+    std::map<std::string, std::string> keys_seen;
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) {
+      Channel channel = read_channel(table, instrument);
+      check_key(table, channel, instrument, keys_seen);
+      return channel;
+    });
+    if (head != nullptr) {
+      check_column(*head, "counter", instrument.counter, instrument);
+      check_column(*head, "id", instrument.id, instrument);
+    }
+  });
 }
 
 }  // namespace steadyglow::drivers::lines

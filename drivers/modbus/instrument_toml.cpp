@@ -7,6 +7,7 @@
 #include <limits>
 #include <map>
 #include <string>
+#include <utility>
 
 #include "core/decimal.hpp"
 #include "document/table.hpp"
@@ -103,14 +104,13 @@ bool overlap(const Channel& a, const Channel& b) {
 }
 
 /// Two values out of one register are nearly always a slip of the address.
-void check_overlap(Table& table, const std::vector<Channel>& channels) {
-  const Channel& last = channels.back();
+void check_overlap(Table& table, const Channel& last, const std::vector<Channel>& others) {
   if (last.shares_register) return;
-  for (std::size_t i = 0; i + 1 < channels.size(); ++i) {
-    if (channels[i].shares_register || !overlap(channels[i], last)) continue;
-    const std::string what = std::string(to_word(last.table)) + (is_bit_table(last.table) ? " " : " register ") + std::to_string(std::max(channels[i].address, last.address));
-    table.mistake("address", "`" + last.name + "` and `" + channels[i].name + "` both lie on " + what,
-                  "a " + std::string(to_word(channels[i].type)) + " takes " + std::to_string(width(channels[i].type)) + "; if it is meant, write shares_register = true");
+  for (const Channel& other : others) {
+    if (other.shares_register || !overlap(other, last)) continue;
+    const std::string what = std::string(to_word(last.table)) + (is_bit_table(last.table) ? " " : " register ") + std::to_string(std::max(other.address, last.address));
+    table.mistake("address", "`" + last.name + "` and `" + other.name + "` both lie on " + what,
+                  "a " + std::string(to_word(other.type)) + " takes " + std::to_string(width(other.type)) + "; if it is meant, write shares_register = true");
     return;
   }
 }
@@ -184,8 +184,8 @@ IdentityRule read_identity(Table& table, WordOrder default_order) {
   return rule;
 }
 
-WordOrder read_modbus_head(std::optional<Table>& head, Instrument& instrument) {
-  if (!head) return WordOrder::abcd;
+WordOrder read_modbus_head(Table* head, Instrument& instrument) {
+  if (head == nullptr) return WordOrder::abcd;
   const auto order = from_word<WordOrder>(order_words, head->maybe_word("word_order", all(order_words)).value_or("ABCD"));
   instrument.gap_registers_max = head->maybe_whole("gap_registers_max", {0, gap_registers_limit}).value_or(0);
   instrument.registers_per_request_max =
@@ -205,42 +205,29 @@ std::string_view to_word(Type type) { return type_words[static_cast<std::size_t>
 std::string_view to_word(WordOrder order) { return order_words[static_cast<std::size_t>(order)]; }
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "modbus", instrument.title);
-  if (head.is_for_another) return std::nullopt;
-  const WordOrder order = read_modbus_head(head.table, instrument);
-  auto channels = top.tables("channel");
-  auto outputs = top.tables("output");
-  top.done();
-  check_counts(top, channels.size(), outputs.size(), true);
-  std::map<std::string, document::Place> channels_seen;
-  for (Table& table : channels) {
-    const std::size_t errors_here = errors.size();
-    instrument.channels.push_back(read_channel(table, instrument, order));
-    if (errors.size() == errors_here) check_overlap(table, instrument.channels);
-    check_twice(table, "channel", instrument.channels.back().name, channels_seen);
-    table.done();
-  }
-  std::map<std::string, document::Place> outputs_seen;
-  std::map<std::uint16_t, std::string> coils_seen;
-  for (Table& table : outputs) {
-    const std::size_t errors_here = errors.size();
-    instrument.outputs.push_back(read_output(table));
-    const bool is_read = errors.size() == errors_here;
-    (void)table.maybe_text("note");
-    const Output& output = instrument.outputs.back();
-    check_twice(table, "output", output.name, outputs_seen);
-    if (is_read && !coils_seen.emplace(output.coil, output.name).second)
-      table.mistake("coil", "coil " + std::to_string(output.coil) + " is already output `" + coils_seen[output.coil] + "`",
-                    "two names for one relay would switch two units");
-    table.done();
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "modbus", errors, [&](Table& top, Table* head, Instrument& instrument) {
+    const WordOrder order = read_modbus_head(head, instrument);
+    auto channels = top.tables("channel");
+    auto outputs = top.tables("output");
+    top.done();
+    check_counts(top, channels.size(), outputs.size(), true);
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) {
+      const std::size_t errors_here = errors.size();
+      Channel channel = read_channel(table, instrument, order);
+      if (errors.size() == errors_here) check_overlap(table, channel, instrument.channels);
+      return channel;
+    });
+    std::map<std::uint16_t, std::string> coils_seen;
+    read_each(std::move(outputs), "output", instrument.outputs, [&](Table& table) {
+      const std::size_t errors_here = errors.size();
+      Output output = read_output(table);
+      (void)table.maybe_text("note");
+      if (errors.size() == errors_here && !coils_seen.emplace(output.coil, output.name).second)
+        table.mistake("coil", "coil " + std::to_string(output.coil) + " is already output `" + coils_seen[output.coil] + "`",
+                      "two names for one relay would switch two units");
+      return output;
+    });
+  });
 }
 
 }  // namespace steadyglow::drivers::modbus

@@ -1,7 +1,7 @@
 #include "drivers/mqtt/instrument_toml.hpp"
 
-#include <map>
 #include <string>
+#include <utility>
 
 #include "document/table.hpp"
 #include "drivers/instrument_toml.hpp"
@@ -106,37 +106,22 @@ Output read_output(Table& table, bool has_availability) {
 }  // namespace
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "mqtt", instrument.title);
-  if (head.is_for_another || !head.table) return std::nullopt;
-  const Habits habits = read_habits(*head.table, {});
-  instrument.id_field = read_pointer(*head.table, "id_field");
-  if (auto availability = head.table->maybe_table("availability")) {
-    instrument.availability = Availability{read_topic(*availability, "topic"), read_words(*availability, "online", "offline")};
-    availability->done();
-  }
-  head.table->done();
-  auto channels = top.tables("channel");
-  auto outputs = top.tables("output");
-  top.done();
-  check_counts(top, channels.size(), outputs.size(), true);
-  std::map<std::string, document::Place> channel_names, output_names;
-  for (Table& table : channels) {
-    instrument.channels.push_back(read_channel(table, habits));
-    check_twice(table, "channel", instrument.channels.back().name, channel_names);
-    table.done();
-  }
-  for (Table& table : outputs) {
-    instrument.outputs.push_back(read_output(table, instrument.availability.has_value()));
-    check_twice(table, "output", instrument.outputs.back().name, output_names);
-    table.done();
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "mqtt", errors, [](Table& top, Table* head, Instrument& instrument) {
+    if (head == nullptr) return;
+    const Habits habits = read_habits(*head, {});
+    instrument.id_field = read_pointer(*head, "id_field");
+    if (auto availability = head->maybe_table("availability")) {
+      instrument.availability = Availability{read_topic(*availability, "topic"), read_words(*availability, "online", "offline")};
+      availability->done();
+    }
+    head->done();
+    auto channels = top.tables("channel");
+    auto outputs = top.tables("output");
+    top.done();
+    check_counts(top, channels.size(), outputs.size(), true);
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) { return read_channel(table, habits); });
+    read_each(std::move(outputs), "output", instrument.outputs, [&](Table& table) { return read_output(table, instrument.availability.has_value()); });
+  });
 }
 
 Instrument with_device(Instrument instrument, const std::string& device) {

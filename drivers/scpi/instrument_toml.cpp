@@ -142,35 +142,19 @@ std::optional<std::string> read_terminator(Table& table) {
 }
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "scpi", instrument.title);
-  if (head.is_for_another) return std::nullopt;
-  if (head.table) read_scpi_head(*head.table, instrument);
-  auto channels = top.tables("channel");
-  auto outputs = top.tables("output");
-  top.done();
-  check_counts(top, channels.size(), outputs.size(), true);
-  std::map<std::string, document::Place> channels_seen, outputs_seen;
-  FieldPlaces taken;
-  std::map<std::size_t, std::size_t> stated;
-  for (Table& table : channels) {
-    instrument.channels.push_back(read_channel(table, instrument, taken, stated));
-    check_twice(table, "channel", instrument.channels.back().name, channels_seen);
-    table.done();
-  }
-  for (const auto& [query, fields] : stated) instrument.queries[query].fields = std::max(instrument.queries[query].fields, fields);
-  if (instrument.queries.size() > queries_max) top.mistake("channel", std::to_string(instrument.queries.size()) + " queries are more than " + std::to_string(queries_max));
-  for (Table& table : outputs) {
-    instrument.outputs.push_back(read_output(table, instrument));
-    check_twice(table, "output", instrument.outputs.back().name, outputs_seen);
-    table.done();
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "scpi", errors, [](Table& top, Table* head, Instrument& instrument) {
+    if (head != nullptr) read_scpi_head(*head, instrument);
+    auto channels = top.tables("channel");
+    auto outputs = top.tables("output");
+    top.done();
+    check_counts(top, channels.size(), outputs.size(), true);
+    FieldPlaces taken;
+    std::map<std::size_t, std::size_t> stated;
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) { return read_channel(table, instrument, taken, stated); });
+    for (const auto& [query, fields] : stated) instrument.queries[query].fields = std::max(instrument.queries[query].fields, fields);
+    if (instrument.queries.size() > queries_max) top.mistake("channel", std::to_string(instrument.queries.size()) + " queries are more than " + std::to_string(queries_max));
+    read_each(std::move(outputs), "output", instrument.outputs, [&](Table& table) { return read_output(table, instrument); });
+  });
 }
 
 }  // namespace steadyglow::drivers::scpi

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <array>
-#include <map>
 #include <string>
+#include <utility>
 
 #include "document/table.hpp"
 #include "drivers/instrument_toml.hpp"
@@ -66,30 +66,19 @@ std::string_view file_prefix(Kind kind, Quantity quantity) {
 }
 
 std::optional<Instrument> parse_instrument(std::string_view text, std::string_view file, Errors& errors) {
-  const std::size_t errors_before = errors.size();
-  const document::Node root = document::parse(text, file, errors);
-  if (errors.size() > errors_before) return std::nullopt;
-  Table top(root, file, errors);
-  Instrument instrument;
-  Head head = read_head(top, "sysfs", instrument.title);
-  if (head.is_for_another || !head.table) return std::nullopt;
-  constexpr std::array<std::string_view, 3> kinds{"w1", "hwmon", "iio"};
-  const std::string kind = head.table->word("kind", {kinds.begin(), kinds.end()});
-  head.table->done();
-  if (kind.empty()) return std::nullopt;
-  instrument.kind = static_cast<Kind>(std::find(kinds.begin(), kinds.end(), kind) - kinds.begin());
-  auto channels = top.tables("channel");
-  top.done();
-  check_counts(top, channels.size(), 0, false);
-  if (instrument.kind == Kind::w1 && channels.size() > 1) top.mistake("channel", "a 1-Wire thermometer has one channel", "each thermometer is a meter of its own, with its rom");
-  std::map<std::string, document::Place> names;
-  for (Table& table : channels) {
-    instrument.channels.push_back(read_channel(table, instrument.kind));
-    check_twice(table, "channel", instrument.channels.back().name, names);
-    table.done();
-  }
-  if (errors.size() > errors_before) return std::nullopt;
-  return instrument;
+  return read_instrument<Instrument>(text, file, "sysfs", errors, [](Table& top, Table* head, Instrument& instrument) {
+    if (head == nullptr) return;
+    constexpr std::array<std::string_view, 3> kinds{"w1", "hwmon", "iio"};
+    const std::string kind = head->word("kind", {kinds.begin(), kinds.end()});
+    head->done();
+    if (kind.empty()) return;
+    instrument.kind = static_cast<Kind>(std::find(kinds.begin(), kinds.end(), kind) - kinds.begin());
+    auto channels = top.tables("channel");
+    top.done();
+    check_counts(top, channels.size(), 0, false);
+    if (instrument.kind == Kind::w1 && channels.size() > 1) top.mistake("channel", "a 1-Wire thermometer has one channel", "each thermometer is a meter of its own, with its rom");
+    read_each(std::move(channels), "channel", instrument.channels, [&](Table& table) { return read_channel(table, instrument.kind); });
+  });
 }
 
 }  // namespace steadyglow::drivers::sysfs

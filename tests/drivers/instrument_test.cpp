@@ -205,8 +205,8 @@ TEST(InstrumentFile, NamesStandOnce) {
   Errors errors;
   EXPECT_FALSE(parse_instrument(twice, "relays.toml", errors));
   ASSERT_EQ(errors.size(), 2u);
-  EXPECT_EQ(errors[0].text(), "relays.toml:7:8: error: output `o` stands here twice hint: the first is at line 4");
-  EXPECT_EQ(errors[1].where, "relays.toml:8:8");
+  EXPECT_EQ(errors[0].where, "relays.toml:8:8");
+  EXPECT_EQ(errors[1].text(), "relays.toml:7:8: error: output `o` stands here twice hint: the first is at line 4");
 }
 
 TEST(InstrumentFile, AnEmptyOneIsAMistake) {

@@ -2,19 +2,19 @@
 
 #include <gtest/gtest.h>
 
-#include <fstream>
 #include <functional>
 #include <memory>
-#include <sstream>
 
 #include "drivers/mosquitto.hpp"
 #include "drivers/mqtt/payload.hpp"
 #include "drivers/registry.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::drivers::mqtt {
 namespace {
 
 using namespace std::chrono_literals;
+using steadyglow::tests::BusesRead;
 using tests::Mosquitto;
 using tests::PlugPeer;
 
@@ -102,38 +102,17 @@ Result<InstrumentText> find(const std::string& name) {
     return InstrumentText{"dated_plug.toml", text.insert(text.find("id_field"), "time_field = \"/time\"\n")};
   }
   if (name == "bare_number") return InstrumentText{"bare_number.toml", bare_number};
-  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream stream(file);
-  std::stringstream text;
-  text << stream.rdbuf();
-  if (!stream) return fail(Fault::config, "no file " + file);
-  return InstrumentText{file, text.str()};
+  return steadyglow::tests::house_instrument(name);
 }
 
-struct Read {
-  std::optional<BusSpec> spec;
-  std::string said;
-};
-
-Read read_config(const std::string& bus, const std::string& meters) {
-  Errors errors;
-  const document::Node node = document::parse("[[bus]]\nname = \"broker\"\ndriver = \"mqtt\"\n" + bus + meters, "bench.toml", errors);
-  document::Table top(node, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  Read read;
-  if (!buses.empty()) read.spec = read_bus(buses.at(0), find, errors);
-  for (const Error& error : errors) read.said += error.text() + "\n";
-  return read;
-}
+BusesRead read_config(const std::string& bus, const std::string& meters) { return steadyglow::tests::read_buses("[[bus]]\nname = \"broker\"\ndriver = \"mqtt\"\n" + bus + meters, find); }
 
 std::string at_port(int port, const std::string& more = "timeout_seconds = 0.5\n") { return "host = \"127.0.0.1\"\nport = " + std::to_string(port) + "\n" + more; }
 std::string meter(const std::string& instrument, const std::string& keys = "device = \"bench/plug_1\"\nidentity = \"plug-1\"\n") {
   return "[[bus.meter]]\nname = \"m\"\npoll_seconds = 0.1\ninstrument = \"" + instrument + "\"\n" + keys;
 }
 std::unique_ptr<Bus> make(const std::string& bus, const std::string& meters) {
-  const Read read = read_config(bus, meters);
-  EXPECT_TRUE(read.spec.has_value()) << read.said;
-  return read.spec ? read.spec->make() : nullptr;
+  return read_config(bus, meters).spec().make();
 }
 
 /// Polls as the schedule would, until it is so.
@@ -395,7 +374,7 @@ TEST(MqttTls, WithACertificateAndAPassword) {
 
 std::string said(const std::string& bus, const std::string& meters) { return read_config(bus, meters).said; }
 
-TEST(MqttConfig, AnOutletHereIsNeverTheOnlyCut) { EXPECT_NE(read_config(at_port(1), meter("quick_plug")).spec->cut_doubt, ""); }
+TEST(MqttConfig, AnOutletHereIsNeverTheOnlyCut) { EXPECT_NE(read_config(at_port(1), meter("quick_plug")).spec().cut_doubt, ""); }
 TEST(MqttConfig, APasswordGoesPlainToThisMachineOnly) {
   EXPECT_TRUE(holds(said("host = \"192.0.2.7\"\ntls = \"none\"\nuser = \"a\"\npassword_file = \"/dev/null\"\n", meter("quick_plug")), "a password without TLS only to this machine itself"));
 }

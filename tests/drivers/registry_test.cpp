@@ -4,10 +4,12 @@
 
 #include <string>
 
+#include "support/house_instruments.hpp"
+
 namespace steadyglow::drivers {
 namespace {
 
-using document::Table;
+using tests::BusesRead;
 
 constexpr std::string_view module_text = R"([instrument]
 protocol = "modbus"
@@ -40,21 +42,7 @@ Result<InstrumentText> find(const std::string& name) {
   return fail(Fault::config, "there is no instrument `" + name + "`", "write instruments/" + name + ".toml");
 }
 
-struct Read {
-  std::vector<BusSpec> buses;
-  Errors errors;
-  std::string text;
-};
-
-Read read(const std::string& toml) {
-  Read result;
-  const document::Node root = document::parse(toml, "bench.toml", result.errors);
-  Table top(root, "bench.toml", result.errors);
-  for (Table& bus : top.tables("bus"))
-    if (auto spec = read_bus(bus, find, result.errors)) result.buses.push_back(std::move(*spec));
-  for (const Error& error : result.errors) result.text += error.text() + "\n";
-  return result;
-}
+BusesRead read(const std::string& toml) { return tests::read_buses(toml, find); }
 
 const std::string tcp_head = "[[bus]]\nname = \"bench_tcp\"\ndriver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = 1502\n";
 const std::string meter = "[[bus.meter]]\nname = \"analog_a\"\ninstrument = \"module\"\naddress = 1\n";
@@ -62,8 +50,8 @@ const std::string meter = "[[bus.meter]]\nname = \"analog_a\"\ninstrument = \"mo
 bool holds(const std::string& text, std::string_view part) { return text.find(part) != std::string::npos; }
 
 TEST(Registry, ReadsATcpBus) {
-  const Read result = read(tcp_head + "timeout_seconds = 0.25\n" + meter + "poll_seconds = 10.0\n");
-  ASSERT_EQ(result.buses.size(), 1u) << result.text;
+  const BusesRead result = read(tcp_head + "timeout_seconds = 0.25\n" + meter + "poll_seconds = 10.0\n");
+  ASSERT_EQ(result.buses.size(), 1u) << result.said;
   const BusSpec& bus = result.buses[0];
   EXPECT_EQ(bus.where, "127.0.0.1:1502");
   ASSERT_EQ(bus.meters.size(), 1u);
@@ -77,13 +65,13 @@ TEST(Registry, ReadsATcpBus) {
 }
 
 TEST(Registry, ReadsASerialBus) {
-  const Read result = read("[[bus]]\nname = \"line\"\ndriver = \"modbus_rtu\"\ndevice = \"/dev/serial/by-id/adapter\"\nbaud = 9600\nparity = \"none\"\nstop_bits = 2\n" + meter);
-  ASSERT_EQ(result.buses.size(), 1u) << result.text;
+  const BusesRead result = read("[[bus]]\nname = \"line\"\ndriver = \"modbus_rtu\"\ndevice = \"/dev/serial/by-id/adapter\"\nbaud = 9600\nparity = \"none\"\nstop_bits = 2\n" + meter);
+  ASSERT_EQ(result.buses.size(), 1u) << result.said;
   EXPECT_EQ(result.buses[0].where, "/dev/serial/by-id/adapter");
 }
 
 TEST(Registry, ReportsEveryMistakeAtItsPlace) {
-  const Read result = read(
+  const BusesRead result = read(
       "[[bus]]\n"
       "name = \"bench tcp\"\n"          // 2: a space
       "driver = \"modbus_tcp\"\n"       // no host
@@ -97,20 +85,20 @@ TEST(Registry, ReportsEveryMistakeAtItsPlace) {
       "instrument = \"module\"\n"
       "address = 256\n");               // 12: out of range
   EXPECT_TRUE(result.buses.empty());
-  EXPECT_EQ(result.errors.size(), 6u) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:2:8: error: `bench tcp` is not a name for a bus")) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:1:1: error: `host` is missing here")) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:4:1: error: unknown key `prot` hint: did you mean `port`?")) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:7:14: error: there is no instrument `modul`")) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:10:8: error: meter `a` stands here twice hint: the first is at line 6")) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:12:11: error: `address` is 256, but must be between 0 and 255")) << result.text;
+  EXPECT_EQ(result.errors.size(), 6u) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:2:8: error: `bench tcp` is not a name for a bus")) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:1:1: error: `host` is missing here")) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:4:1: error: unknown key `prot` hint: did you mean `port`?")) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:7:14: error: there is no instrument `modul`")) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:10:8: error: meter `a` stands here twice hint: the first is at line 6")) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:12:11: error: `address` is 256, but must be between 0 and 255")) << result.said;
 }
 
 TEST(Registry, AnUnknownDriverIsOneMistakeAndHidesNone) {
-  const Read result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_tpc\"\nhost = \"127.0.0.1\"\n" + meter);
-  EXPECT_EQ(result.errors.size(), 1u) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:3:10: error: `driver` is \"modbus_tpc\", which is none of: modbus_tcp, modbus_rtu")) << result.text;
-  EXPECT_TRUE(holds(result.text, " hint: did you mean \"modbus_tcp\"?")) << result.text;
+  const BusesRead result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_tpc\"\nhost = \"127.0.0.1\"\n" + meter);
+  EXPECT_EQ(result.errors.size(), 1u) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:3:10: error: `driver` is \"modbus_tpc\", which is none of: modbus_tcp, modbus_rtu")) << result.said;
+  EXPECT_TRUE(holds(result.said, " hint: did you mean \"modbus_tcp\"?")) << result.said;
 }
 
 TEST(Registry, ASerialAddressIs1To247) {  // MODBUS over Serial Line V1.02, section 2.2
@@ -123,35 +111,35 @@ TEST(Registry, ASerialAddressIs1To247) {  // MODBUS over Serial Line V1.02, sect
 }
 
 TEST(Registry, TwoMetersCannotShareAnAddress) {
-  const Read result = read(tcp_head + meter + "[[bus.meter]]\nname = \"analog_b\"\ninstrument = \"module\"\naddress = 1\n");
-  EXPECT_EQ(result.errors.size(), 1u) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:13:11: error: address 1 is already meter `analog_a`")) << result.text;
+  const BusesRead result = read(tcp_head + meter + "[[bus.meter]]\nname = \"analog_b\"\ninstrument = \"module\"\naddress = 1\n");
+  EXPECT_EQ(result.errors.size(), 1u) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:13:11: error: address 1 is already meter `analog_a`")) << result.said;
 }
 
 TEST(Registry, AMistakeInAnInstrumentIsReportedOnceUnderItsOwnName) {
   const std::string one = "[[bus]]\nname = \"b1\"\ndriver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\n[[bus.meter]]\nname = \"a\"\ninstrument = \"broken\"\naddress = 1\n[[bus.meter]]\nname = \"b\"\ninstrument = \"broken\"\naddress = 2\n";
   const std::string two = "[[bus]]\nname = \"b2\"\ndriver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\n[[bus.meter]]\nname = \"c\"\ninstrument = \"broken\"\naddress = 1\n";
-  const Read result = read(one + two);
-  EXPECT_EQ(result.errors.size(), 1u) << result.text;
-  EXPECT_TRUE(holds(result.text, "instruments/broken.toml:7:8: error: `type` is \"int17\"")) << result.text;
+  const BusesRead result = read(one + two);
+  EXPECT_EQ(result.errors.size(), 1u) << result.said;
+  EXPECT_TRUE(holds(result.said, "instruments/broken.toml:7:8: error: `type` is \"int17\"")) << result.said;
 }
 
 TEST(Registry, AHostNameIsRefusedWithTheReason) {
-  const Read result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_tcp\"\nhost = \"meter.shop.lan\"\n" + meter);
+  const BusesRead result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_tcp\"\nhost = \"meter.shop.lan\"\n" + meter);
   EXPECT_EQ(result.errors.size(), 1u);
-  EXPECT_TRUE(holds(result.text, "bench.toml:4:8: error: `meter.shop.lan` is not an IPv4 address")) << result.text;
+  EXPECT_TRUE(holds(result.said, "bench.toml:4:8: error: `meter.shop.lan` is not an IPv4 address")) << result.said;
 }
 
 TEST(Registry, ABaudRateMustBeOneThatLinesHave) {
-  const Read result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_rtu\"\ndevice = \"/dev/ttyS0\"\nbaud = 9601\nparity = \"evn\"\n" + meter);
-  EXPECT_EQ(result.errors.size(), 2u) << result.text;
-  EXPECT_TRUE(holds(result.text, "bench.toml:5:8: error: 9601 is no baud rate known here")) << result.text;
+  const BusesRead result = read("[[bus]]\nname = \"b\"\ndriver = \"modbus_rtu\"\ndevice = \"/dev/ttyS0\"\nbaud = 9601\nparity = \"evn\"\n" + meter);
+  EXPECT_EQ(result.errors.size(), 2u) << result.said;
+  EXPECT_TRUE(holds(result.said, "bench.toml:5:8: error: 9601 is no baud rate known here")) << result.said;
 }
 
 TEST(Registry, ABusWithoutMetersIsAMistake) {
-  const Read result = read(tcp_head);
+  const BusesRead result = read(tcp_head);
   EXPECT_EQ(result.errors.size(), 1u);
-  EXPECT_TRUE(holds(result.text, "a bus needs at least one [[bus.meter]]")) << result.text;
+  EXPECT_TRUE(holds(result.said, "a bus needs at least one [[bus.meter]]")) << result.said;
 }
 
 }  // namespace

@@ -1,12 +1,11 @@
 /// SCPI instrument files and [[bus]] tables: what is read, and each mistake explained at its place.
 #include <gtest/gtest.h>
 
-#include <fstream>
-#include <sstream>
 #include <string>
 
 #include "drivers/scpi/bus_toml.hpp"
 #include "drivers/scpi/instrument_toml.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::drivers::scpi {
 namespace {
@@ -78,12 +77,7 @@ TEST(ScpiInstrument, AMessageOfTwoLinesIsRefused) { expect_mistake("[instrument]
 TEST(ScpiInstrument, AFileForAnotherProtocolIsToldAsThat) { expect_mistake("[instrument]\nprotocol = \"modbus\"\n", "speaks modbus"); }
 
 TEST(ScpiInstrument, EveryFileOfTheHouseIsRead) {
-  for (const char* name : {"scpi-multimeter-volts", "scpi-multimeter-ohms", "scpi-scanner-10ch", "scpi-supply-output"}) {
-    std::ifstream file(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml");
-    std::ostringstream text;
-    text << file.rdbuf();
-    EXPECT_EQ(mistakes(text.str()), "") << name;
-  }
+  for (const char* name : {"scpi-multimeter-volts", "scpi-multimeter-ohms", "scpi-scanner-10ch", "scpi-supply-output"}) EXPECT_EQ(mistakes(tests::house_instrument(name).text), "") << name;
 }
 
 std::string bus_mistakes(const std::string& driver_keys, const std::string& meter_keys, int meters = 1) {

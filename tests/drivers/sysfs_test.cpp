@@ -7,53 +7,31 @@
 #include <atomic>
 #include <fstream>
 #include <memory>
-#include <sstream>
 #include <thread>
 
 #include "drivers/registry.hpp"
 #include "drivers/sysfs/w1.hpp"
 #include "drivers/sysfs_tree.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::drivers::sysfs {
 namespace {
 
 using namespace std::chrono_literals;
+using steadyglow::tests::BusesRead;
 using tests::SysfsTree;
 
 const std::string rom = "28-0316a2795cff";
 const std::string other_rom = "28-0417c13b21ee";
 
-Result<InstrumentText> find(const std::string& name) {
-  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream stream(file);
-  std::stringstream text;
-  text << stream.rdbuf();
-  if (!stream) return fail(Fault::config, "no file " + file);
-  return InstrumentText{file, text.str()};
-}
-
-struct Read {
-  std::optional<BusSpec> spec;
-  std::string said;
-};
-
-Read read_config(const std::string& root, const std::string& meters) {
-  Errors errors;
-  const document::Node node = document::parse("[[bus]]\nname = \"kernel\"\ndriver = \"sysfs\"\nroot = \"" + root + "\"\n" + meters, "bench.toml", errors);
-  document::Table top(node, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  Read read;
-  read.spec = read_bus(buses.at(0), find, errors);
-  for (const Error& error : errors) read.said += error.text() + "\n";
-  return read;
+BusesRead read_config(const std::string& root, const std::string& meters) {
+  return steadyglow::tests::read_buses("[[bus]]\nname = \"kernel\"\ndriver = \"sysfs\"\nroot = \"" + root + "\"\n" + meters, steadyglow::tests::house_instrument);
 }
 
 std::string meter(const std::string& instrument, const std::string& keys) { return "[[bus.meter]]\nname = \"m\"\ninstrument = \"" + instrument + "\"\n" + keys + "\n"; }
 
 std::unique_ptr<Bus> make(const SysfsTree& tree, const std::string& meters) {
-  const Read read = read_config(tree.root(), meters);
-  EXPECT_TRUE(read.spec.has_value()) << read.said;
-  return read.spec ? read.spec->make() : nullptr;
+  return read_config(tree.root(), meters).spec().make();
 }
 
 bool holds(const std::string& text, std::string_view part) { return text.find(part) != std::string::npos; }
@@ -209,9 +187,7 @@ TEST(Thermometer, APipeInPlaceOfTheFileDoesNotBlock) {
 
 TEST(ThermometerConfig, ItsRomIsItsIdentity) {
   SysfsTree tree;
-  const Read read = read_config(tree.root(), meter("w1-thermometer", "rom = \"" + rom + "\""));
-  ASSERT_TRUE(read.spec.has_value()) << read.said;
-  EXPECT_EQ(read.spec->meters[0].identity, rom);
+  EXPECT_EQ(read_config(tree.root(), meter("w1-thermometer", "rom = \"" + rom + "\"")).spec().meters[0].identity, rom);
 }
 TEST(ThermometerConfig, ARomIsWrittenAsTheKernelWritesIt) {
   SysfsTree tree;

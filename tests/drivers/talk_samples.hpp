@@ -5,19 +5,15 @@
 #include <array>
 #include <cstdint>
 #include <cstdio>
-#include <fstream>
-#include <iterator>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "support/house_instruments.hpp"
+
 namespace steadyglow::tests {
 
-inline std::string shipped(const std::string& instrument) {
-  std::ifstream file(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + instrument + ".toml");
-  EXPECT_TRUE(file) << instrument;
-  return {std::istreambuf_iterator<char>(file), {}};
-}
+inline std::string shipped(const std::string& instrument) { return house_instrument(instrument).text; }
 
 template <class... Arguments>
 std::string print(const char* format, Arguments... arguments) {

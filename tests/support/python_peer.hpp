@@ -2,24 +2,19 @@
 /// A device of tests/external that is a Python program: started on a free port or a pseudo-terminal, told its faults over its control port,
 /// ended with the test. It must print "ready tcp PORT control PORT" or "ready pty LINK control PORT".
 #include <arpa/inet.h>
-#include <fcntl.h>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
-#include <poll.h>
-#include <signal.h>
-#include <spawn.h>
 #include <sys/socket.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
-#include <cstdlib>
 #include <filesystem>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <sstream>
 #include <string>
 #include <vector>
 
-extern char** environ;
+#include "support/program.hpp"
 
 namespace steadyglow::tests {
 
@@ -39,8 +34,8 @@ class PythonPeer {
       words.insert(words.end(), {"--tcp", "0"});
     }
     words.insert(words.end(), more.begin(), more.end());
-    start(words);
-    std::istringstream said(line_from(output_));
+    program_.emplace(words);
+    std::istringstream said(program_->line());
     std::string ready, kind, control;
     int control_port = 0;
     said >> ready >> kind >> place_ >> control >> control_port;
@@ -51,10 +46,7 @@ class PythonPeer {
   PythonPeer& operator=(const PythonPeer&) = delete;
   ~PythonPeer() {
     ::close(control_);
-    ::close(input_);
-    ::kill(id_, SIGTERM);
-    ::waitpid(id_, nullptr, 0);
-    ::close(output_);
+    program_.reset();
     if (!folder_.empty()) std::filesystem::remove_all(folder_);
   }
 
@@ -70,25 +62,6 @@ class PythonPeer {
   }
 
  private:
-  void start(const std::vector<std::string>& words) {
-    int in[2];
-    int out[2];
-    if (::pipe2(in, O_CLOEXEC) != 0 || ::pipe2(out, O_CLOEXEC) != 0) std::abort();
-    posix_spawn_file_actions_t actions;
-    posix_spawn_file_actions_init(&actions);
-    posix_spawn_file_actions_adddup2(&actions, in[0], 0);
-    posix_spawn_file_actions_adddup2(&actions, out[1], 1);
-    std::vector<char*> arguments;
-    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
-    arguments.push_back(nullptr);
-    EXPECT_EQ(::posix_spawn(&id_, arguments[0], &actions, nullptr, arguments.data(), environ), 0);
-    posix_spawn_file_actions_destroy(&actions);
-    ::close(in[0]);
-    ::close(out[1]);
-    input_ = in[1];
-    output_ = out[0];
-  }
-
   void connect(int port) {
     control_ = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
     sockaddr_in address{};
@@ -98,21 +71,9 @@ class PythonPeer {
     EXPECT_EQ(::connect(control_, reinterpret_cast<sockaddr*>(&address), sizeof address), 0);
   }
 
-  static std::string line_from(int descriptor) {
-    std::string text;
-    const auto is_there = [&] {
-      pollfd state{descriptor, POLLIN, 0};
-      return ::poll(&state, 1, 15000) > 0;
-    };
-    for (char c = 0; is_there() && ::read(descriptor, &c, 1) == 1 && c != '\n';) text += c;
-    return text;
-  }
-
   std::filesystem::path folder_;
   std::string place_;
-  pid_t id_ = 0;
-  int input_ = -1;
-  int output_ = -1;
+  std::optional<Program> program_;
   int control_ = -1;
 };
 

@@ -27,7 +27,7 @@ TEST(WireCost, OfTheHouseInstrumentsIsTheOptimum) {
   for (const int baud : {9600, 19200, 38400, 115200}) {
     Cost ours, best;
     for (const std::string& name : house_meters) {
-      const Instrument instrument = house_instrument(name);
+      const Instrument instrument = house_modbus(name);
       ours.seconds += planned(instrument, baud).seconds;
       ours.requests += planned(instrument, baud).requests;
       best.seconds += optimum_of(instrument, baud).seconds;

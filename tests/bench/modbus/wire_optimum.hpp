@@ -5,14 +5,13 @@
 #include <algorithm>
 #include <cstdint>
 #include <filesystem>
-#include <fstream>
 #include <map>
-#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <vector>
 
 #include "drivers/modbus/instrument_toml.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::tests {
 
@@ -73,13 +72,10 @@ inline Cost optimum_of(const drivers::modbus::Instrument& instrument, int baud) 
 }
 
 /// A Modbus instrument file of the house.
-inline drivers::modbus::Instrument house_instrument(const std::string& name) {
-  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream in(file);
-  std::stringstream text;
-  text << in.rdbuf();
+inline drivers::modbus::Instrument house_modbus(const std::string& name) {
+  const drivers::InstrumentText file = house_instrument(name);
   Errors errors;
-  auto instrument = drivers::modbus::parse_instrument(text.str(), file, errors);
+  auto instrument = drivers::modbus::parse_instrument(file.text, file.file, errors);
   if (!instrument) throw std::runtime_error(errors.front().text());
   return *instrument;
 }

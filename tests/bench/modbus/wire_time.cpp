@@ -100,7 +100,7 @@ int main(int count, char** words) {
     best = {best.requests + cost.requests, best.seconds + cost.seconds};
     meters.push_back({name, static_cast<std::uint8_t>(meters.size() + 1), std::move(instrument)});
   };
-  for (const std::string& name : tests::house_meters) add(name, tests::house_instrument(name));
+  for (const std::string& name : tests::house_meters) add(name, tests::house_modbus(name));
   add("sparse", tests::sparse_instrument());
 
   tests::FaultyDevice device;

@@ -10,6 +10,7 @@
 #include <sstream>
 
 #include "drivers/registry.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::drivers::gpio {
 namespace {
@@ -18,28 +19,8 @@ namespace fs = std::filesystem;
 
 bool holds(const std::string& text, std::string_view part) { return text.find(part) != std::string::npos; }
 
-Result<InstrumentText> find(const std::string& name) {
-  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream stream(file);
-  std::stringstream text;
-  text << stream.rdbuf();
-  if (!stream) return fail(Fault::config, "no file " + file);
-  return InstrumentText{file, text.str()};
-}
-
-struct Read {
-  std::optional<BusSpec> spec;
-  std::string said;
-};
-Read read_config(const std::string& chip, const std::string& more = {}, const std::string& second = {}) {
-  Errors errors;
-  const document::Node node = document::parse("[[bus]]\nname = \"lines\"\ndriver = \"gpio\"\nchip = \"" + chip + "\"\n[[bus.meter]]\nname = \"contacts\"\ninstrument = \"gpio-contacts\"\n" + more + second, "bench.toml", errors);
-  document::Table top(node, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  Read read;
-  read.spec = read_bus(buses.at(0), find, errors);
-  for (const Error& error : errors) read.said += error.text() + "\n";
-  return read;
+tests::BusesRead read_config(const std::string& chip, const std::string& more = {}, const std::string& second = {}) {
+  return tests::read_buses("[[bus]]\nname = \"lines\"\ndriver = \"gpio\"\nchip = \"" + chip + "\"\n[[bus.meter]]\nname = \"contacts\"\ninstrument = \"gpio-contacts\"\n" + more + second, tests::house_instrument);
 }
 
 /// The lines of config/instruments/gpio-contacts.toml.
@@ -75,11 +56,7 @@ struct Chip {
     stream >> flags >> level;
     return level.empty() ? '?' : level[0];
   }
-  std::unique_ptr<Bus> bus() const {
-    const Read read = read_config("bench-lines");
-    EXPECT_TRUE(read.spec.has_value()) << read.said;
-    return read.spec->make();
-  }
+  std::unique_ptr<Bus> bus() const { return read_config("bench-lines").spec().make(); }
 };
 
 TEST(Gpio, ALoopThatIsClosedIsQuiet) {
@@ -215,13 +192,9 @@ TEST(GpioConfig, OneLineHasOneWire) {
   EXPECT_TRUE(holds(read_config("bench-lines", "", "[[bus.meter]]\nname = \"more\"\ninstrument = \"gpio-contacts\"\n").said, "line 2 is both `contacts.smoke` and `more.smoke`"));
 }
 TEST(GpioConfig, AnotherProtocolsInstrumentIsRefused) {
-  Errors errors;
-  const document::Node node = document::parse("[[bus]]\nname = \"l\"\ndriver = \"gpio\"\nchip = \"a\"\n[[bus.meter]]\nname = \"m\"\ninstrument = \"w1-thermometer\"\n", "bench.toml", errors);
-  document::Table top(node, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  EXPECT_FALSE(read_bus(buses.at(0), find, errors).has_value());
-  ASSERT_FALSE(errors.empty());
-  EXPECT_TRUE(holds(errors[0].message, "this instrument speaks sysfs")) << errors[0].message;
+  const auto read = tests::read_buses("[[bus]]\nname = \"l\"\ndriver = \"gpio\"\nchip = \"a\"\n[[bus.meter]]\nname = \"m\"\ninstrument = \"w1-thermometer\"\n", tests::house_instrument);
+  EXPECT_TRUE(read.buses.empty());
+  EXPECT_TRUE(holds(read.said, "this instrument speaks sysfs")) << read.said;
 }
 
 }  // namespace

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "drivers/registry.hpp"
+#include "support/house_instruments.hpp"
 #include "support/python_peer.hpp"
 
 namespace steadyglow::drivers {
@@ -98,12 +99,10 @@ void replace(std::string& text, const std::string& from, const std::string& to) 
 }
 
 Result<InstrumentText> quick_text(const std::string& name) {
-  const std::string path = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream file(path);
-  std::string text{std::istreambuf_iterator<char>(file), {}};
-  replace(text, "stale_after_seconds = 3.0", "stale_after_seconds = 0.5");
-  replace(text, "settle_seconds = 2.0", "settle_seconds = 0.1");
-  return InstrumentText{path, text};
+  InstrumentText file = tests::house_instrument(name);
+  replace(file.text, "stale_after_seconds = 3.0", "stale_after_seconds = 0.5");
+  replace(file.text, "settle_seconds = 2.0", "settle_seconds = 0.1");
+  return file;
 }
 
 std::unique_ptr<Bus> bus_for(const Device& device, const PythonPeer& peer) {
@@ -111,14 +110,7 @@ std::unique_ptr<Bus> bus_for(const Device& device, const PythonPeer& peer) {
   const std::string where = device.is_serial ? "device = \"" + peer.place() + "\"\nbaud = 9600\n" : "host = \"127.0.0.1\"\nport = " + peer.place() + "\n";
   const std::string text = "[[bus]]\nname = \"talker\"\ndriver = \"" + protocol + (device.is_serial ? "_serial" : "_tcp") + "\"\ntimeout_seconds = 0.2\n" + where +
                            "[[bus.meter]]\nname = \"it\"\ninstrument = \"" + device.instrument + "\"\n" + device.meter_keys;
-  Errors errors;
-  const document::Node root = document::parse(text, "bench.toml", errors);
-  document::Table top(root, "bench.toml", errors);
-  std::unique_ptr<Bus> bus;
-  for (document::Table& table : top.tables("bus"))
-    if (auto spec = read_bus(table, quick_text, errors)) bus = spec->make();
-  for (const Error& error : errors) ADD_FAILURE() << error.text();
-  return bus;
+  return tests::read_buses(text, quick_text).spec().make();
 }
 
 /// Values that no other channel and no other moment has.

@@ -1,22 +1,13 @@
 /// The driver against a device that somebody else wrote: pymodbus over TCP, and over a serial line made by socat.
-#include <fcntl.h>
 #include <gtest/gtest.h>
-#include <poll.h>
-#include <signal.h>
-#include <spawn.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <atomic>
 #include <cctype>
 #include <chrono>
-#include <cstdlib>
 #include <filesystem>
-#include <fstream>
 #include <map>
 #include <memory>
-#include <optional>
-#include <sstream>
 #include <string>
 #include <thread>
 #include <vector>
@@ -24,64 +15,14 @@
 #include "core/decimal.hpp"
 #include "drivers/modbus/scan.hpp"
 #include "drivers/registry.hpp"
-
-extern char** environ;
+#include "support/house_instruments.hpp"
+#include "support/program.hpp"
 
 namespace steadyglow::drivers {
 namespace {
 
 using namespace std::chrono_literals;
-
-/// A program of ours for the length of a test: its input is held open, its output is read line by line.
-class Program {
- public:
-  explicit Program(const std::vector<std::string>& words) {
-    int in[2];
-    int out[2];
-    if (::pipe2(in, O_CLOEXEC) != 0 || ::pipe2(out, O_CLOEXEC) != 0) std::abort();
-    posix_spawn_file_actions_t actions;
-    posix_spawn_file_actions_init(&actions);
-    posix_spawn_file_actions_adddup2(&actions, in[0], 0);
-    posix_spawn_file_actions_adddup2(&actions, out[1], 1);
-    std::vector<char*> arguments;
-    for (const std::string& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
-    arguments.push_back(nullptr);
-    EXPECT_EQ(::posix_spawn(&id_, arguments[0], &actions, nullptr, arguments.data(), environ), 0) << words[0];
-    posix_spawn_file_actions_destroy(&actions);
-    ::close(in[0]);
-    ::close(out[1]);
-    input_ = in[1];
-    output_ = out[0];
-  }
-  Program(const Program&) = delete;
-  Program& operator=(const Program&) = delete;
-  ~Program() { stop(); }
-
-  void stop() {
-    if (id_ <= 0) return;
-    ::close(input_);
-    ::kill(id_, SIGTERM);
-    ::waitpid(id_, nullptr, 0);
-    ::close(output_);
-    id_ = 0;
-  }
-
-  /// The next line of its output, or what came of it in ten seconds.
-  std::string line() {
-    std::string text;
-    for (char c = 0; is_output_there() && ::read(output_, &c, 1) == 1 && c != '\n';) text += c;
-    return text;
-  }
-
- private:
-  bool is_output_there() const {
-    pollfd state{output_, POLLIN, 0};
-    return ::poll(&state, 1, 10000) > 0;
-  }
-  pid_t id_ = 0;
-  int input_ = -1;
-  int output_ = -1;
-};
+using tests::Program;
 
 const std::string server = std::string(STEADYGLOW_SOURCE_DIR) + "/tests/external/modbus/server.py";
 
@@ -117,21 +58,16 @@ std::string found_text;
 Result<InstrumentText> find_instrument(const std::string& name) {
   if (name == "found") return InstrumentText{"found.toml", found_text};
   if (name == "outside") return InstrumentText{"outside.toml", instrument_text()};
-  const std::string file = std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml";
-  std::ifstream in(file);
-  std::stringstream text;
-  text << in.rdbuf();
-  if (!in) return fail(Fault::bad_data, "cannot be read", {}, file);
-  return InstrumentText{file, text.str()};
+  return tests::house_instrument(name);
 }
 
 /// A bus of one meter by a file of the house: its channels by name.
 struct KindBus {
-  std::optional<BusSpec> spec;
+  BusSpec spec;
   std::unique_ptr<Bus> bus;
   ChannelValue value(const MeterReply& reply, const std::string& name) const {
-    for (std::size_t i = 0; i < spec->meters[0].channels.size(); ++i)
-      if (spec->meters[0].channels[i].name == name) return reply.channels[i];
+    for (std::size_t i = 0; i < spec.meters[0].channels.size(); ++i)
+      if (spec.meters[0].channels[i].name == name) return reply.channels[i];
     ADD_FAILURE() << name;
     return {};
   }
@@ -139,31 +75,17 @@ struct KindBus {
 
 KindBus kind_bus(const std::string& keys, const std::string& instrument, int address, const std::string& more = "") {
   const std::string toml = "[[bus]]\nname = \"outside\"\n" + keys + "timeout_seconds = 0.4\n[[bus.meter]]\nname = \"m\"\ninstrument = \"" + instrument + "\"\naddress = " + std::to_string(address) + "\n" + more;
-  Errors errors;
-  const document::Node root = document::parse(toml, "bench.toml", errors);
-  document::Table top(root, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  KindBus kind{read_bus(buses.at(0), find_instrument, errors), nullptr};
-  for (const Error& error : errors) ADD_FAILURE() << error.text();
-  if (kind.spec) kind.bus = kind.spec->make();
-  return kind;
+  const BusSpec spec = tests::read_buses(toml, find_instrument).spec();
+  return {spec, spec.make()};
 }
 
 std::unique_ptr<Bus> make_bus(const std::string& keys, std::map<std::string, std::size_t>& channels) {
   const std::string toml = "[[bus]]\nname = \"outside\"\n" + keys +
                            "timeout_seconds = 0.4\n[[bus.meter]]\nname = \"m\"\ninstrument = \"outside\"\naddress = 1\n"
                            "[[bus.meter]]\nname = \"absent\"\ninstrument = \"outside\"\naddress = 9\n";
-  Errors errors;
-  const document::Node root = document::parse(toml, "bench.toml", errors);
-  document::Table top(root, "bench.toml", errors);
-  auto buses = top.tables("bus");
-  const auto spec = read_bus(buses.at(0), find_instrument, errors);
-  if (!spec) {
-    for (const Error& error : errors) ADD_FAILURE() << error.text();
-    return nullptr;
-  }
-  for (std::size_t i = 0; i < spec->meters[0].channels.size(); ++i) channels[spec->meters[0].channels[i].name] = i;
-  return spec->make();
+  const BusSpec spec = tests::read_buses(toml, find_instrument).spec();
+  for (std::size_t i = 0; i < spec.meters[0].channels.size(); ++i) channels[spec.meters[0].channels[i].name] = i;
+  return spec.make();
 }
 
 /// Both links give the same; only the way there differs.

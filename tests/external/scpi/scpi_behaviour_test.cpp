@@ -3,9 +3,7 @@
 
 #include <atomic>
 #include <chrono>
-#include <fstream>
 #include <memory>
-#include <sstream>
 #include <string>
 #include <thread>
 #include <vector>
@@ -14,6 +12,7 @@
 #include "drivers/scpi/instrument_toml.hpp"
 #include "drivers/scpi/scpi_bus.hpp"
 #include "external/scpi/peer.hpp"
+#include "support/house_instruments.hpp"
 
 namespace steadyglow::drivers::scpi {
 namespace {
@@ -26,11 +25,8 @@ constexpr auto timeout = 200ms;
 const std::string identity = "Example Instruments,EX-1,0001,1.0";
 
 Instrument file(const std::string& name) {
-  std::ifstream stream(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/" + name + ".toml");
-  std::ostringstream text;
-  text << stream.rdbuf();
   Errors errors;
-  auto instrument = parse_instrument(text.str(), name, errors);
+  auto instrument = parse_instrument(tests::house_instrument(name).text, name, errors);
   for (const Error& error : errors) ADD_FAILURE() << error.text();
   return instrument.value_or(Instrument{});
 }
