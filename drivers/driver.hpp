@@ -30,6 +30,10 @@ struct MeterReply {
   bool is_stranger = false;
 };
 
+/// No call may take longer, whatever timeout the configuration names: a bus that makes no turn for 10 s passes for stuck, and the service
+/// manager ends the daemon once it has not been told for so long that all parts move (WatchdogSec of its unit file).
+inline constexpr std::chrono::milliseconds call_deadline_most{9000};
+
 /// Counts since the bus was made; read by the bus thread, published by acquire.
 struct BusCounters {
   std::uint64_t requests = 0;
@@ -56,7 +60,7 @@ class Bus {
   /// What the device says of an output now. True: energised.
   virtual Result<bool> read_output(std::size_t meter, std::size_t output) = 0;
   virtual BusCounters counters() const = 0;
-  /// The longest that one call may take.
+  /// The longest that one call may take: call_deadline_most, or less.
   virtual std::chrono::milliseconds call_deadline() const = 0;
 };
 

@@ -8,6 +8,7 @@
 #include "drivers/instrument_toml.hpp"
 #include "drivers/lines/instrument_toml.hpp"
 #include "drivers/lines/lines_talk.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::lines {
 namespace {

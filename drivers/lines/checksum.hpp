@@ -9,7 +9,7 @@
 namespace steadyglow::drivers::lines {
 
 /// xor8 and sum8 find any one damaged byte; two that make up for each other pass. crc16_modbus finds every burst of up to 16 bits
-/// and any two damaged bits (MODBUS over Serial Line V1.02, appendix B, describes this CRC: polynomial A001 reflected, begun with FFFF).
+/// and any two damaged bits.
 enum class Checksum : std::uint8_t { xor8, sum8, crc16_modbus };
 
 std::uint16_t reckon(Checksum kind, std::string_view bytes);

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "core/decimal.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::lines {
 namespace {
@@ -180,11 +181,6 @@ void read_fields(const Instrument& instrument, const std::vector<std::string>& c
 
 }  // namespace
 
-std::string_view trimmed(std::string_view text) {
-  const auto first = text.find_first_not_of(blanks);
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(blanks) - first + 1);
-}
 
 void LineCutter::lose_track() {
   begin_line();

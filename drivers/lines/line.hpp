@@ -56,8 +56,6 @@ Outcome read_line(const Instrument& instrument, const std::vector<std::string>& 
 /// The fields of a csv line; nothing where the quotes do not match.
 std::optional<std::vector<std::string>> split_csv(std::string_view line, char separator);
 
-/// Without blanks at its ends.
-std::string_view trimmed(std::string_view text);
 
 /// For a log: printable, and short.
 std::string shown(std::string_view text);

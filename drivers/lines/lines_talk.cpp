@@ -2,6 +2,8 @@
 
 #include <utility>
 
+#include "drivers/text.hpp"
+
 namespace steadyglow::drivers::lines {
 namespace {
 
@@ -11,7 +13,6 @@ void add(std::string& text, const std::string& more) { text += (text.empty() ? "
 
 }  // namespace
 
-std::string stranger_words(const std::string& answers, const std::string& bound) { return "`" + answers + "` answers where `" + bound + "` is bound"; }
 
 LinesTalk::LinesTalk(Instrument instrument, std::string identity) : instrument_(std::move(instrument)), identity_(std::move(identity)) { begin_anew(); }
 

@@ -43,7 +43,5 @@ class LinesTalk final : public Talk {
   std::uint64_t lost_ = 0;  ///< lines that the counter says were said and that were not heard
 };
 
-/// The trouble that every driver tells of a stranger.
-std::string stranger_words(const std::string& answers, const std::string& bound);
 
 }  // namespace steadyglow::drivers::lines

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "drivers/crc16.hpp"
+
 namespace steadyglow::drivers::modbus {
 namespace {
 
@@ -88,19 +90,9 @@ int identification_frame_bytes(std::span<const std::uint8_t> begun) {
   return end == 0 ? 0 : static_cast<int>(end) + unit_and_check;
 }
 
-std::uint16_t check_of(std::span<const std::uint8_t> frame) {
-  constexpr std::uint16_t polynomial = 0xA001;  // 8005h, its bits in reverse
-  std::uint16_t check = 0xFFFF;
-  for (const std::uint8_t byte : frame) {
-    check ^= byte;
-    for (int bit = 0; bit < 8; ++bit) check = static_cast<std::uint16_t>((check & 1) != 0 ? (check >> 1) ^ polynomial : check >> 1);
-  }
-  return check;
-}
-
 Bytes with_check(std::span<const std::uint8_t> frame) {
   Bytes all(frame.begin(), frame.end());
-  const std::uint16_t check = check_of(frame);
+  const std::uint16_t check = crc16_modbus(frame);
   all.push_back(low_byte(check));
   all.push_back(high_byte(check));
   return all;

@@ -46,8 +46,6 @@ Identification read_identification(std::span<const std::uint8_t> data);
 /// How long a serial frame is that begins with these bytes and answers function 43: unit to check. 0: not yet known; -1: it is no such frame.
 int identification_frame_bytes(std::span<const std::uint8_t> begun);
 
-/// The check of an RTU frame (MODBUS over Serial Line V1.02, section 6.2.2), as it goes over the wire: low byte first.
-std::uint16_t check_of(std::span<const std::uint8_t> frame);
 /// A frame with its check behind it.
 Bytes with_check(std::span<const std::uint8_t> frame);
 

@@ -1,20 +1,14 @@
 #include "drivers/modbus/identity.hpp"
 
 #include "drivers/modbus/decode.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::modbus {
 namespace {
 
-std::string_view trimmed(std::string_view text) {
-  constexpr std::string_view padding(" \t\r\n\0", 5);
-  const auto first = text.find_first_not_of(padding);
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(padding) - first + 1);
-}
-
 /// For a log and a page: what is no printable ASCII shows as a question mark.
 std::string printable(std::string_view text) {
-  std::string shown(trimmed(text));
+  std::string shown(trimmed(text, white_and_padding));
   for (char& c : shown)
     if (c < ' ' || c > '~') c = '?';
   return shown;
@@ -50,7 +44,7 @@ std::string stranger_words(const IdentityRule& rule, std::string_view bound, std
     return place_of(rule.table, rule.address) + (says.empty() ? " is refused" : " says " + std::string(says)) + " where every such device has the type code " +
            std::to_string(*rule.is) + ": another kind of device, or the wrong instrument file";
   if (says.empty()) return "a device that does not say who it is answers where `" + std::string(bound) + "` is bound";
-  return "`" + std::string(says) + "` answers where `" + std::string(bound) + "` is bound";
+  return drivers::stranger_words(says, bound);
 }
 
 std::string slip_words(const IdentityRule& rule, std::string_view says, int step) {
