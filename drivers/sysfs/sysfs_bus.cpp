@@ -21,30 +21,45 @@ struct Number {
   double value = 0.0;
   Quality quality = Quality::good;
   std::string trouble;
+  bool is_absent = false;  ///< there is no such file; any other failure says nothing of what it would hold
 };
 
-Number no_number(Quality quality, std::string trouble) { return {0.0, quality, std::move(trouble)}; }
+Number no_number(Quality quality, std::string trouble) { return {0.0, quality, std::move(trouble), false}; }
 
 std::string reason(int failure) { return std::generic_category().message(failure); }
 
 Number read_number(const Folder& folder, const std::string& name) {
   const FileText file = folder.read(name);
-  if (file.failure == ENOENT) return no_number(Quality::no_answer, "there is no file " + name);
+  if (file.failure == ENOENT) return {0.0, Quality::no_answer, "there is no file " + name, true};
   if (file.failure != 0) return no_number(Quality::no_answer, name + ": " + reason(file.failure));
   if (file.is_endless) return no_number(Quality::implausible, name + " does not end");
   const auto value = parse_decimal(file.text);
   if (!value) return no_number(Quality::implausible, name + " holds no number");
-  return {*value, Quality::good, {}};
+  return {*value, Quality::good, {}, false};
 }
 
-/// A file that may be its own or shared by all channels of its kind: in_voltage0_scale, else in_voltage_scale.
-std::optional<Number> read_shared(const Folder& folder, std::string stem, std::string_view ending) {
-  Number number = read_number(folder, stem + std::string(ending));
-  if (number.quality != Quality::no_answer) return number;
-  while (!stem.empty() && stem.back() >= '0' && stem.back() <= '9') stem.pop_back();
-  number = read_number(folder, stem + std::string(ending));
-  if (number.quality == Quality::no_answer) return std::nullopt;
-  return number;
+/// Where the scale or the offset of a channel may stand, its own place first: in_voltage0_supply, in_voltage_supply, in_voltage, and so on;
+/// of in_voltage0-voltage1 the shared one is in_voltage-voltage. A mean, a peak or a trough is converted as the reading itself is.
+/// Source: Linux, Documentation/ABI/testing/sysfs-bus-iio (in_<type>[Y][_name]_scale, in_X_mean_raw, in_temp_peak_raw) and
+/// __iio_device_attr_init in drivers/iio/industrialio-core.c for those that are shared by a direction (in) or by all.
+std::vector<std::string> places_of(const std::string& stem) {
+  const std::size_t direction_end = stem.find('_');
+  const std::size_t end = direction_end == std::string::npos ? direction_end : stem.find('_', direction_end + 1);
+  const std::string head = stem.substr(0, end);
+  std::string type = head;
+  std::erase_if(type, [](char c) { return c >= '0' && c <= '9'; });
+  const std::string name = end == std::string::npos ? "" : stem.substr(end);
+  std::string plain_name = name;
+  for (const std::string_view statistic : {"_mean", "_peak", "_trough"})
+    if (name.ends_with(statistic)) plain_name.resize(name.size() - statistic.size());
+  return {head + name, head + plain_name, type + name, type + plain_name, type, stem.substr(0, direction_end), ""};
+}
+
+/// The first of those that is there; one that is there and cannot be read has no stand-in.
+std::optional<Number> read_shared(const Folder& folder, const std::string& stem, const std::string& what) {
+  for (const std::string& place : places_of(stem))
+    if (Number number = read_number(folder, place.empty() ? what : place + "_" + what); !number.is_absent) return number;
+  return std::nullopt;
 }
 
 /// (raw + offset) * scale, in the unit of the kernel's interface. Source: Documentation/ABI/testing/sysfs-bus-iio.
@@ -53,11 +68,11 @@ Number read_iio(const Folder& folder, const std::string& file) {
   Number number = read_number(folder, file);
   if (number.quality != Quality::good || !file.ends_with(raw_ending)) return number;
   const std::string stem = file.substr(0, file.size() - raw_ending.size());
-  const auto scale = read_shared(folder, stem, "_scale");
+  const auto scale = read_shared(folder, stem, "scale");
   if (!scale) return no_number(Quality::no_answer, "there is no file " + stem + "_scale: what a count is worth is not known");
   if (scale->quality != Quality::good) return *scale;
   if (scale->value == 0.0) return no_number(Quality::implausible, stem + "_scale is 0");
-  const auto offset = read_shared(folder, stem, "_offset");
+  const auto offset = read_shared(folder, stem, "offset");
   if (offset && offset->quality != Quality::good) return *offset;
   number.value = (number.value + (offset ? offset->value : 0.0)) * scale->value;
   return number;

@@ -316,6 +316,84 @@ TEST(Iio, ABrokenScaleIsNotIgnored) {
   }
 }
 
+TEST(Iio, AnOffsetThatCannotBeReadIsNoOffsetOfZero) {
+  for (const char* name : {"in_voltage0_offset", "in_voltage_offset"}) {
+    Converter converter;
+    tests::fs::create_directory(converter.tree.root() + "/" + converter.folder + "/" + name);
+    const MeterReply reply = converter.bus->read(0);
+    EXPECT_EQ(reply.channels[0].quality, Quality::no_answer) << name;
+    EXPECT_TRUE(holds(reply.trouble, std::string(name) + ": ")) << reply.trouble;
+  }
+}
+TEST(Iio, AScaleOfItsOwnThatCannotBeReadIsNotTheCommonOne) {
+  Converter converter;
+  tests::fs::create_directory(converter.tree.root() + "/" + converter.folder + "/in_voltage0_scale");
+  EXPECT_EQ(converter.bus->read(0).channels[0].quality, Quality::no_answer);
+}
+
+/// One channel of a converter whose other files the test writes.
+struct OneChannel {
+  SysfsTree tree;
+  std::string folder = tree.iio("i2c-1/1-005a", 0, "far");
+  std::unique_ptr<SysfsBus> bus;
+
+  OneChannel(Quantity quantity, const std::string& file) {
+    Channel channel;
+    channel.name = "one";
+    channel.quantity = quantity;
+    channel.file = file;
+    bus = std::make_unique<SysfsBus>(tree.root(), std::vector{MeterSetup{.name = "m", .instrument = {"", Kind::iio, {channel}}, .rom = {}, .chip = "far", .device = {}, .identity = {}}});
+    put(file, "1000");
+  }
+  void put(const std::string& file, const std::string& text) const { tree.write(folder + "/" + file, text + "\n"); }
+  double value() const {
+    const MeterReply reply = bus->read(0);
+    EXPECT_EQ(reply.channels[0].quality, Quality::good) << reply.trouble;
+    return reply.channels[0].value;
+  }
+};
+
+// The names are those of the kernel's Documentation/ABI/testing/sysfs-bus-iio.
+TEST(Iio, AChannelWithANameFindsWhatAllOfItsTypeShare) {
+  OneChannel ambient(Quantity::temperature, "in_temp_ambient_raw");
+  ambient.put("in_temp_scale", "20");
+  ambient.put("in_temp_offset", "-500");
+  EXPECT_DOUBLE_EQ(ambient.value(), 10000.0);
+}
+TEST(Iio, AScaleOfItsOwnDoesNotHideAnOffsetThatIsShared) {
+  OneChannel ambient(Quantity::temperature, "in_temp_ambient_raw");
+  ambient.put("in_temp_ambient_scale", "20");
+  ambient.put("in_temp_offset", "-500");
+  EXPECT_DOUBLE_EQ(ambient.value(), 10000.0);
+}
+TEST(Iio, NamesGoBeforeTypes) {
+  OneChannel supply(Quantity::voltage, "in_voltage3_supply_raw");
+  supply.put("in_voltage_scale", "2");
+  EXPECT_DOUBLE_EQ(supply.value(), 2000.0);
+  supply.put("in_voltage_supply_scale", "3");
+  EXPECT_DOUBLE_EQ(supply.value(), 3000.0);
+  supply.put("in_voltage3_supply_scale", "4");
+  EXPECT_DOUBLE_EQ(supply.value(), 4000.0);
+}
+TEST(Iio, ADifferenceHasTheScaleOfDifferences) {
+  OneChannel difference(Quantity::voltage, "in_voltage0-voltage1_raw");
+  difference.put("in_voltage_scale", "7");
+  difference.put("in_voltage-voltage_scale", "0.5");
+  EXPECT_DOUBLE_EQ(difference.value(), 500.0);
+}
+TEST(Iio, AMeanIsConvertedAsItsReadingIs) {
+  OneChannel mean(Quantity::voltage, "in_voltage2_mean_raw");
+  mean.put("in_voltage2_scale", "0.25");
+  mean.put("in_voltage_offset", "-200");
+  EXPECT_DOUBLE_EQ(mean.value(), 200.0);
+}
+TEST(Iio, WhatAllChannelsShareCounts) {
+  OneChannel any(Quantity::voltage, "in_voltage0_raw");
+  any.put("scale", "0.5");
+  any.put("in_offset", "-200");
+  EXPECT_DOUBLE_EQ(any.value(), 400.0);
+}
+
 std::string said_of(const std::string& instrument_text) {
   Errors errors;
   const document::Node node = document::parse("[[bus]]\nname = \"k\"\ndriver = \"sysfs\"\n[[bus.meter]]\nname = \"m\"\ninstrument = \"x\"\nchip = \"c\"\n", "bench.toml", errors);
