@@ -106,17 +106,17 @@ class Plug:
                 self.is_mute = word == "mute"
             elif word in ("noise", "clean"):
                 self.is_noisy = word == "noise"
-            elif word == "say":
+            elif word == "say" and self.client:
                 self.client.publish(self.topic("reading"), rest, qos=0, retain=self.options.kept)
             elif word == "switch":
                 self.is_on = rest == "on"
-                if not self.is_mute:
+                if not self.is_mute and self.client:
                     self.client.publish(self.topic("state"), "ON" if self.is_on else "OFF", qos=1)
             elif word == "drop" and self.client:
                 self.drop()
             elif word == "end":
                 return False
-            elif word != "back":
+            elif word not in ("back", "say"):
                 print("unknown", flush=True)
                 return True
         if word == "back" and self.client is None:

@@ -10,8 +10,8 @@ the subsystems and the error queue. What it cannot do it refuses with the standa
       --idn TEXT                          the answer to *IDN?             (default: Example Instruments,EX-1,0001,1.0)
       --values WHAT                       what it measures, one of
                                             a file that ends with .json: an object, read again at each query
-                                            an expression of t (s since it began), n (number of the query), c (channel, 0 for none),
-                                            as "5 + 0.1*c + sin(t)"; it is then whatever function is set
+                                            an expression of t (s since it began), w (s since 1970), n (number of the query),
+                                            c (channel, 0 for none), as "5 + 0.1*c + sin(t)"; it is then whatever function is set
       --control PORT                      a second TCP port for commands to the peer itself (0: a free port; default: none)
       --input-end lf|crlf|cr|any          what ends a message for it (default lf; crlf wants both, any takes either)
       --output-end lf|crlf|cr|none        what it ends an answer with (default lf)
@@ -248,7 +248,7 @@ class Instrument:
             with open(self.options.values, encoding="utf-8") as file:
                 values = json.load(file)
         if values is None:
-            return self.number(arithmetic(self.options.values, t=time.monotonic() - self.began, n=self.counts["queries"], c=channel))
+            return self.number(arithmetic(self.options.values, t=time.monotonic() - self.began, w=time.time(), n=self.counts["queries"], c=channel))
         value = values["scan"][channel - 1] if channel else values[self.FUNCTIONS[function]]
         return value if isinstance(value, str) else self.number(value)
 
