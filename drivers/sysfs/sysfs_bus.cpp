@@ -88,13 +88,25 @@ std::vector<std::string> labelled(const Folder& folder, std::string_view prefix,
   return found;
 }
 
+/// A chip that knows of an open sensor or a fan that is not there may still give a number: temp1_fault says not to trust temp1_input.
+/// Source: Documentation/hwmon/sysfs-interface, "Alarms".
+Number read_hwmon(const Folder& folder, Quantity quantity, const std::string& file) {
+  Number number = read_number(folder, file);
+  const std::string fault_file = file.substr(0, file.find('_')) + "_fault";
+  Number fault = read_number(folder, fault_file);
+  if (fault.is_absent) return number;
+  if (fault.quality != Quality::good) return fault;
+  if (fault.value == 0.0) return number;
+  return no_number(quantity == Quantity::temperature ? Quality::open_sensor : Quality::implausible, fault_file + " says that " + file + " is not to be trusted");
+}
+
 Number read_channel(const Folder& folder, Kind kind, const Channel& channel) {
   if (kind == Kind::iio) return read_iio(folder, channel.file);
-  if (channel.label.empty()) return read_number(folder, channel.file);
+  if (channel.label.empty()) return read_hwmon(folder, channel.quantity, channel.file);
   const auto files = labelled(folder, file_prefix(kind, channel.quantity), channel.label);
   if (files.empty()) return no_number(Quality::no_answer, "nothing is labelled `" + channel.label + "`");
   if (files.size() > 1) return no_number(Quality::no_answer, "`" + channel.label + "` is the label of " + files[0] + " and of " + files[1] + ": neither is read");
-  return read_number(folder, files.front());
+  return read_hwmon(folder, channel.quantity, files.front());
 }
 
 /// The end of a path, at a whole step: 1-0048 of devices/i2c-1/1-0048.

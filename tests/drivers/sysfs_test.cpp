@@ -268,6 +268,36 @@ TEST(Hwmon, AMissingFileCostsItsOwnChannelOnly) {
   EXPECT_EQ(reply.channels[0].quality, Quality::good);
   EXPECT_EQ(reply.channels[2].quality, Quality::no_answer);
 }
+TEST(Hwmon, AnOpenSensorThatStillGivesANumberIsOpen) {
+  Board board;
+  board.tree.write(board.folder + "/temp2_fault", "1\n");
+  const MeterReply reply = board.bus->read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::open_sensor);
+  EXPECT_TRUE(holds(reply.trouble, "temp2_fault says that temp2_input is not to be trusted")) << reply.trouble;
+  EXPECT_EQ(reply.channels[1].quality, Quality::good);
+}
+TEST(Hwmon, AnOpenSensorIsToldWhereItsNumberCannotBeRead) {
+  Board board;
+  board.tree.write(board.folder + "/temp2_fault", "1\n");
+  tests::fs::remove(board.tree.root() + "/" + board.folder + "/temp2_input");
+  tests::fs::create_directory(board.tree.root() + "/" + board.folder + "/temp2_input");
+  EXPECT_EQ(board.bus->read(0).channels[0].quality, Quality::open_sensor);
+}
+TEST(Hwmon, AFanThatIsNotThereHasNoSpeed) {
+  Board board;
+  board.tree.write(board.folder + "/fan1_fault", "1\n");
+  EXPECT_EQ(board.bus->read(0).channels[1].quality, Quality::implausible);
+}
+TEST(Hwmon, ASensorThatIsWellIsRead) {
+  Board board;
+  board.tree.write(board.folder + "/temp2_fault", "0\n");
+  EXPECT_EQ(board.bus->read(0).channels[0].quality, Quality::good);
+}
+TEST(Hwmon, AFaultThatCannotBeReadLeavesNothingToTrust) {
+  Board board;
+  tests::fs::create_directory(board.tree.root() + "/" + board.folder + "/temp2_fault");
+  EXPECT_EQ(board.bus->read(0).channels[0].quality, Quality::no_answer);
+}
 TEST(Hwmon, ANumberThatMovesIsNoName) {
   SysfsTree tree;
   EXPECT_TRUE(holds(read_config(tree.root(), meter("hwmon-board", "device = \"hwmon3\"")).said, "may be another device after the next restart"));
