@@ -30,8 +30,8 @@ class FoundDevicesOf : public testing::Test {
   /// A USB serial adapter in the socket `port`; `by_id` empty: udev gave that name to another.
   void adapter(const std::string& tty, const std::string& port, const std::string& serial, const std::string& by_id) {
     const std::string usb = "sys/devices/pci0000:00/usb1/" + port;
-    write(usb + "/idVendor", "1a86");
-    write(usb + "/idProduct", "7523");
+    write(usb + "/idVendor", "0aaa");
+    write(usb + "/idProduct", "0001");
     write(usb + "/product", "Line adapter");
     if (!serial.empty()) write(usb + "/serial", serial);
     fs::create_directories(root / (usb + "/" + port + ":1.0/" + tty));
@@ -63,7 +63,7 @@ TEST_F(FoundDevicesOf, AnAdapterWithASerialNumberIsNamedByIt) {
 }
 
 TEST_F(FoundDevicesOf, AnAdapterWithoutASerialNumberIsNamedByItsSocket) {
-  adapter("ttyUSB0", "1-2", "", "usb-1a86_Line_adapter-if00-port0");
+  adapter("ttyUSB0", "1-2", "", "usb-0aaa_Line_adapter-if00-port0");
   const FoundDevice found = only("serial");
   EXPECT_EQ(found.stays, "/dev/serial/by-path/pci-0000:00:14.0-usb-0:1-2:1.0-port0");
   EXPECT_NE(found.caution.find("label that socket"), std::string::npos);

@@ -92,7 +92,7 @@ def values_on_the_page(here, options, processes, config, page, module):
     found = wait_for("the window by the daemon", lambda: http.get("/api/v1/wiring/search?expect=6.31")["matches"], 10)
     assert found[0]["way"]["address"] == 12 and 'word_order = "CDAB"' in found[0]["lines"], found[0]
     here.step("the daemon's own search finds the same register")
-    assert http.post("/api/v1/wiring/look", {"who": "Ada", "kind": "addresses", "host": "8.8.8.8"})[0] == 409
+    assert http.post("/api/v1/wiring/look", {"who": "Ada", "kind": "addresses", "host": "192.0.2.1"})[0] == 409
     assert http.post("/api/v1/wiring/stop", {"who": "Ada"})[0] == 200
     a_touched_clip_is_named_and_ticked(here, http, module)
     end(daemon)
