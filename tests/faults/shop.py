@@ -11,7 +11,7 @@ import threading
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "support"))
-from bench_process import end, free_port, Http, Processes, wait_for, with_values  # noqa: E402
+from bench_process import demo_config, end, free_port, Http, Processes, wait_for  # noqa: E402
 from wire import Wire  # noqa: E402
 
 WATCHDOG_S = 2.0
@@ -63,12 +63,8 @@ class Shop:
         self.http = Http(self.port)
 
     def write_config(self, more):
-        source = self.source
-        config = with_values((source / "demo/steadyglow.toml").read_text(), [
-            ("store", f'"{self.folder}/s.db"'), ("listen", f'"127.0.0.1:{self.port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
-            ("plan_folder", f'"{source}/config/plans"'), ("clock_rate", "1.0"), ("port", str(self.wire.port)), ("device", f'"{self.folder}/bench.pty"'), ("poll_seconds", str(POLL_S)),
-            ("program", f'["{source}/demo/letterbox"]'), ("every_seconds", str(FEED_S)), ("drops_after_seconds", str(WATCHDOG_S)), *more])
-        config = config.replace('start = "at_once"', 'start = "by_person"')
+        usual = {"plan_folder": f'"{self.source}/config/plans"', "clock_rate": 1.0, "poll_seconds": POLL_S, "every_seconds": FEED_S, "drops_after_seconds": WATCHDOG_S}
+        config = demo_config(self.source, self.folder, self.port, self.wire.port, **(usual | dict(more)))
         if not self.has_watchdog:
             config = re.sub(r"\[bench\.watchdog\]\n(?:\w+ = .*\n)+", "", config)
         (self.folder / "bench.toml").write_text(config)

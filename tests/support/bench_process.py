@@ -1,6 +1,7 @@
 """Starts the virtual bench and the daemon on free loopback ports, and ends just what it started."""
 import argparse
 import json
+import os
 import pathlib
 import re
 import shutil
@@ -129,3 +130,23 @@ def with_values(text, values):
         text, count = re.subn(rf"(?m)^{re.escape(key)}\s*=.*$", f"{key} = {value}", text)
         assert count, f"no line for {key}"
     return text
+
+
+def demo_config(source, folder, page_port, bench_port, **more):
+    """The configuration of the demo for `folder`: everything it names lies there or in `source`, and no unit starts without a person.
+    `more`: values of other keys, or other values, as TOML."""
+    source = pathlib.Path(source).resolve()
+    values = {"store": f'"{folder}/s.db"', "listen": f'"127.0.0.1:{page_port}"', "instrument_folder": f'"{source}/config/instruments"', "profile_folder": f'"{source}/config/profiles"',
+              "plan_folder": f'"{source}/demo/plans"', "port": bench_port, "device": f'"{folder}/bench.pty"', "program": f'["{source}/demo/letterbox"]', "start": '"by_person"'}
+    return with_values((source / "demo/steadyglow.toml").read_text(), (values | more).items())
+
+
+def begin_demo(options, processes, rate):
+    """Starts the virtual bench with its night of health; what it has done stands in bench.json. The port of the page that bench.toml gives."""
+    source, folder = pathlib.Path(options.source).resolve(), processes.folder
+    os.environ["STEADYGLOW_LETTERBOX"] = str(folder / "letters")
+    processes.start("bench", options.bench, "--night", source / "demo/nights/healthy.toml", "--port", 0, "--pty", folder / "bench.pty", "--rate", rate, "--state", folder / "bench.json")
+    said = wait_for("the bench", lambda: re.search(r"^port (\d+)$", processes.log("bench"), re.M), 10)
+    port = free_port()
+    (folder / "bench.toml").write_text(demo_config(source, folder, port, said.group(1), clock_rate=rate))
+    return port

@@ -4,7 +4,6 @@ virtual bench; then the daemon is killed, the unit leaves the configuration, and
 import hashlib
 import json
 import pathlib
-import re
 import signal
 import struct
 import subprocess
@@ -15,7 +14,7 @@ import urllib.request
 import zlib
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import Http, Processes, end, free_port, named_options, wait_for, with_values  # noqa: E402
+from bench_process import begin_demo, end, Http, named_options, Processes, wait_for  # noqa: E402
 
 RATE = 480.0
 UNIT = "hollin_p4"
@@ -27,18 +26,6 @@ def picture():
     def chunk(kind, data):
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", 2, 2, 8, 2, 0, 0, 0)) + chunk(b"IDAT", zlib.compress(bytes(14))) + chunk(b"IEND", b"")
-
-
-def configure(options, processes):
-    source, folder = pathlib.Path(options.source).resolve(), processes.folder
-    processes.start("bench", options.bench, "--night", source / "demo/nights/healthy.toml", "--port", 0, "--pty", folder / "bench.pty", "--rate", RATE, "--state", folder / "bench.json")
-    said = wait_for("the bench", lambda: re.search(r"^port (\d+)$", processes.log("bench"), re.M), 10)
-    port = free_port()
-    config = with_values((source / "demo/steadyglow.toml").read_text(), [
-        ("store", f'"{folder}/s.db"'), ("listen", f'"127.0.0.1:{port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
-        ("plan_folder", f'"{source}/demo/plans"'), ("clock_rate", f"{RATE}"), ("port", said.group(1)), ("device", f'"{folder}/bench.pty"'), ("program", f'["{source}/demo/letterbox"]')])
-    (folder / "bench.toml").write_text(config.replace('start = "at_once"', 'start = "by_person"'))
-    return port
 
 
 def start_daemon(options, processes, name, http):
@@ -70,10 +57,8 @@ def soak(http):
 
 def main():
     options = named_options("bench", "daemon", "command", "source", "folder")
-    import os
-    os.environ["STEADYGLOW_LETTERBOX"] = str(pathlib.Path(options.folder).resolve() / "letters")
     with Processes(options.folder) as processes:
-        port = configure(options, processes)
+        port = begin_demo(options, processes, RATE)
         http = Http(port)
         daemon = start_daemon(options, processes, "daemon", http)
 

@@ -2,13 +2,12 @@
 """From "not ready" to "left unattended" on the virtual bench, line by line: every red line is mended as its owner would."""
 import json
 import pathlib
-import re
 import subprocess
 import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import free_port, Http, named_options, Processes, wait_for, with_values  # noqa: E402
+from bench_process import begin_demo, Http, named_options, Processes, wait_for  # noqa: E402
 
 RATE = 240.0
 UNIT = "hollin_p4"
@@ -16,25 +15,16 @@ BENCH = "/api/v1/benches/bench%201"
 
 
 def begin(options, processes):
-    source, folder = pathlib.Path(options.source).resolve(), processes.folder
-    state = folder / "bench.json"
-    processes.start("bench", options.bench, "--night", source / "demo/nights/healthy.toml", "--port", 0, "--pty", folder / "bench.pty", "--rate", RATE, "--state", state)
-    said = wait_for("the bench", lambda: re.search(r"^port (\d+)$", processes.log("bench"), re.M), 10)
-    port = free_port()
-    config = with_values((source / "demo/steadyglow.toml").read_text(), [
-        ("store", f'"{folder}/s.db"'), ("listen", f'"127.0.0.1:{port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
-        ("plan_folder", f'"{source}/demo/plans"'), ("clock_rate", f"{RATE}"), ("port", said.group(1)), ("device", f'"{folder}/bench.pty"'), ("program", f'["{source}/demo/letterbox"]')])
-    (folder / "bench.toml").write_text(config.replace('start = "at_once"', 'start = "by_person"'))
+    folder = processes.folder
+    port = begin_demo(options, processes, RATE)
     processes.start("daemon", options.daemon, "--config", folder / "bench.toml")
     http = Http(port)
     wait_for("the daemon", http.is_up, 15)
-    return http, state, port
+    return http, folder / "bench.json", port
 
 
 def main():
     options = named_options("bench", "daemon", "command", "source", "folder")
-    import os
-    os.environ["STEADYGLOW_LETTERBOX"] = str(pathlib.Path(options.folder).resolve() / "letters")
     with Processes(options.folder) as processes:
         http, state, port = begin(options, processes)
 

@@ -11,7 +11,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import end, free_port, Http, named_options, Processes, wait_for, with_values  # noqa: E402
+from bench_process import demo_config, end, free_port, Http, named_options, Processes, wait_for  # noqa: E402
 
 RATE = 480
 NIGHT_SECONDS = 24 * 3600
@@ -25,14 +25,7 @@ def start(processes, options, port):
     pty = folder / "bench.pty"
     processes.start("bench", options.bench, "--night", source / "demo/nights/night.toml", "--rate", RATE, "--port", 0, "--pty", pty, "--state", state)
     wait_for("the virtual bench", lambda: state.exists() and pty.exists() and truth(state), 10)
-    config = (source / "demo/steadyglow.toml").read_text()
-    config = with_values(config, [("store", f'"{folder / "steadyglow.db"}"'), ("listen", f'"127.0.0.1:{port}"'), ("port", truth(state)["port"]),
-                                  ("device", f'"{pty}"'), ("clock_rate", f"{RATE}.0"), ("program", f'["{source}/demo/letterbox"]')])
-    for key in ("profile_folder", "plan_folder", "instrument_folder"):
-        value = next((line.split("=")[1].strip().strip('"') for line in config.splitlines() if line.split("=")[0].strip() == key), None)
-        if value:
-            config = with_values(config, [(key, f'"{(source / "demo" / value).resolve()}"')])
-    (folder / "bench.toml").write_text(config)
+    (folder / "bench.toml").write_text(demo_config(source, folder, port, truth(state)["port"], clock_rate=f"{RATE}.0", start='"at_once"'))
     processes.start("daemon", options.daemon, "--config", folder / "bench.toml")
     return state
 
@@ -65,7 +58,7 @@ def watch_until_the_end(http):
 
 def replayed(options, folder, unit, run):
     csv, events = folder / f"{unit}.csv", folder / f"{unit}.jsonl"
-    subprocess.run([options.command, "export", folder / "steadyglow.db", str(run), csv], check=True, timeout=60)
+    subprocess.run([options.command, "export", folder / "s.db", str(run), csv], check=True, timeout=60)
     source = pathlib.Path(options.source)
     began = time.monotonic()
     answer = subprocess.run([options.command, "replay", "--profile", source / f"config/profiles/{unit}.toml", "--plan", plan_file(folder, unit),

@@ -13,7 +13,7 @@ import urllib.request
 import zipfile
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
-from bench_process import Http, Processes, free_port, named_options, wait_for, with_values  # noqa: E402
+from bench_process import demo_config, free_port, Http, named_options, Processes, wait_for  # noqa: E402
 
 UNIT = "brindlecombe35"
 POLL_S = 10
@@ -59,11 +59,8 @@ def call(options, *words, codes=(0,)):
 
 
 def configure(options, folder, store):
-    source, port = pathlib.Path(options.source).resolve(), free_port()
-    config = with_values((source / "demo/steadyglow.toml").read_text(), [
-        ("store", f'"{store}"'), ("listen", f'"127.0.0.1:{port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
-        ("plan_folder", f'"{source}/demo/plans"'), ("clock_rate", "1.0"), ("port", str(free_port())), ("device", f'"{folder}/nothing.pty"'), ("program", f'["{source}/demo/letterbox"]')])
-    (folder / "bench.toml").write_text(config.replace('start = "at_once"', 'start = "by_person"'))
+    port = free_port()
+    (folder / "bench.toml").write_text(demo_config(options.source, folder, port, free_port(), store=f'"{store}"', clock_rate="1.0"))
     return port
 
 
