@@ -4,7 +4,6 @@
 real_shop.py --bench B --daemon D --source S --folder F --screenshots P --chromedriver C
 """
 import json
-import os
 import pathlib
 import re
 import sys
@@ -16,24 +15,11 @@ from page import DESKTOP, PHONE, Page, equal
 from webdriver import Browser
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "support"))
-from bench_process import end, free_port, Http, named_options, Processes, wait_for, with_values  # noqa: E402
+from bench_process import begin_demo, end, Http, named_options, Processes, wait_for  # noqa: E402
 
 RATE = 480.0
 UNIT = "hollin_p4"
 SOAKED_S = 3 * 3600.0  # of run time: long enough for a baseline and a figure
-
-
-def begin(options, processes):
-    source, folder = pathlib.Path(options.source).resolve(), processes.folder
-    os.environ["STEADYGLOW_LETTERBOX"] = str(folder / "letters")
-    processes.start("bench", options.bench, "--night", source / "demo/nights/healthy.toml", "--port", 0, "--pty", folder / "bench.pty", "--rate", RATE, "--state", folder / "bench.json")
-    said = wait_for("the bench", lambda: re.search(r"^port (\d+)$", processes.log("bench"), re.M), 10)
-    port = free_port()
-    config = with_values((source / "demo/steadyglow.toml").read_text(), [
-        ("store", f'"{folder}/s.db"'), ("listen", f'"127.0.0.1:{port}"'), ("instrument_folder", f'"{source}/config/instruments"'), ("profile_folder", f'"{source}/config/profiles"'),
-        ("plan_folder", f'"{source}/demo/plans"'), ("port", said.group(1)), ("device", f'"{folder}/bench.pty"'), ("program", f'["{source}/demo/letterbox"]')])
-    (folder / "bench.toml").write_text(config.replace('start = "at_once"', 'start = "by_person"'))
-    return port
 
 
 def start_daemon(options, processes, name, port):
@@ -225,7 +211,7 @@ def main():
     screenshots = pathlib.Path(options.screenshots)
     screenshots.mkdir(parents=True, exist_ok=True)
     with Processes(options.folder) as processes, Browser(processes.folder / "browser", options.chromedriver) as browser:
-        port = begin(options, processes)
+        port = begin_demo(options, processes, RATE)
         daemon, http = start_daemon(options, processes, "daemon", port)
         page = Page(browser, f"http://127.0.0.1:{port}", screenshots)
         browser.screen(*DESKTOP)
