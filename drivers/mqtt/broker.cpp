@@ -20,7 +20,7 @@ using std::chrono::milliseconds;
 constexpr milliseconds reconnect_pause{250};
 /// Waits are cut here, so that keep-alives go out.
 constexpr milliseconds wait_max{100};
-/// A topic that floods us is left at this many packets a call; what is older than it may be then shows as stale.
+/// A topic that floods us is left at this many packets, or when the time of the call is up; what is older than it may be then shows as stale.
 constexpr int packets_per_drain_max = 5000;
 constexpr int refused_subscription = 128;
 
@@ -158,6 +158,7 @@ bool Broker::drain(Deadline until) {
   for (int i = 0; i < packets_per_drain_max; ++i) {
     if (!turn(std::min(until, Clock::now()))) return false;
     if (was_quiet_) return true;
+    if (Clock::now() >= until) break;
   }
   return is_up();
 }
@@ -169,11 +170,23 @@ bool Broker::bring_up(Deadline until, bool is_urgent) {
 }
 
 bool Broker::publish(const std::string& topic, const std::string& payload, Deadline until) {
-  if (!client_) return false;
+  const auto sent = send(topic, payload);
+  return sent && confirm(*sent, until);
+}
+
+std::optional<int> Broker::send(const std::string& topic, const std::string& payload) {
+  if (!client_) return std::nullopt;
   int id = 0;
   ++counters_.requests;
-  if (const int code = mosquitto_publish(client_.get(), &id, topic.c_str(), static_cast<int>(payload.size()), payload.data(), 1, false); code != 0) return failed("not published", code);
-  while (confirmed_.erase(id) == 0) {
+  if (const int code = mosquitto_publish(client_.get(), &id, topic.c_str(), static_cast<int>(payload.size()), payload.data(), 1, false); code != 0) {
+    (void)failed("not published", code);
+    return std::nullopt;
+  }
+  return id;
+}
+
+bool Broker::confirm(int sent, Deadline until) {
+  while (confirmed_.erase(sent) == 0) {
     if (Clock::now() >= until) {
       ++counters_.timeouts;
       drop("the broker did not confirm the order");

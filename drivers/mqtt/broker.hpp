@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <string_view>
@@ -58,6 +59,9 @@ class Broker {
   bool turn(Deadline until);
   /// Publishes at least once and not retained: good when the broker has confirmed it.
   bool publish(const std::string& topic, const std::string& payload, Deadline until);
+  /// The two halves of that: sends at once, before anything that waits is looked at; and waits for the broker's word on it, in the same session.
+  std::optional<int> send(const std::string& topic, const std::string& payload);
+  bool confirm(int sent, Deadline until);
   void drop(std::string why);
 
   const std::string& trouble() const { return trouble_; }

@@ -4,8 +4,6 @@
 #include <set>
 #include <utility>
 
-#include "drivers/mqtt/payload.hpp"
-
 namespace steadyglow::drivers::mqtt {
 namespace {
 
@@ -71,27 +69,27 @@ bool MqttBus::bring_up(Deadline until, bool is_urgent) {
 
 void MqttBus::take(const Message& message) {
   forget_older_sessions();
+  const Payload payload(message.payload);
   const auto [first, last] = listeners_.equal_range(message.topic);
   for (auto listener = first; listener != last; ++listener) {
     Meter& meter = meters_[listener->second];
     if (!message.is_retained) meter.was_heard = true;
     const auto& availability = meter.setup.instrument.availability;
     if (availability && availability->topic == message.topic) {
-      meter.is_available = Payload(message.payload).text_at("") == availability->words.on;
+      meter.is_available = payload.text_at("") == availability->words.on;
       // What it said before it went is not what it says when it is back.
       if (!*meter.is_available) {
         meter.samples.assign(meter.samples.size(), std::nullopt);
         meter.states.assign(meter.states.size(), std::nullopt);
       }
     }
-    take_values(meter, message);
-    take_states(meter, message);
+    take_values(meter, message, payload);
+    take_states(meter, message, payload);
   }
 }
 
-void MqttBus::take_values(Meter& meter, const Message& message) {
+void MqttBus::take_values(Meter& meter, const Message& message, const Payload& payload) {
   const Instrument& instrument = meter.setup.instrument;
-  const Payload payload(message.payload);
   for (std::size_t i = 0; i < instrument.channels.size(); ++i) {
     const Channel& channel = instrument.channels[i];
     if (channel.topic != message.topic) continue;
@@ -111,9 +109,8 @@ void MqttBus::take_values(Meter& meter, const Message& message) {
   }
 }
 
-void MqttBus::take_states(Meter& meter, const Message& message) {
+void MqttBus::take_states(Meter& meter, const Message& message, const Payload& payload) {
   if (message.is_retained) return;
-  const Payload payload(message.payload);
   for (std::size_t i = 0; i < meter.states.size(); ++i) {
     const Output& output = meter.setup.instrument.outputs[i];
     if (output.state_topic != message.topic) continue;
@@ -221,14 +218,18 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
   const auto failed = [&](const std::string& why) {
     return fail(Fault::unavailable, "output `" + output.name + "` not switched " + (on ? "on" : "off") + ": " + why, "open the circuit by hand if it must be off", meter.setup.name);
   };
+  // Off is safe whoever it is, and waits for nothing that others have to say.
+  std::uint64_t before = states_taken_;
+  const std::uint64_t session = broker_.session();
+  const auto sent = on || !broker_.is_up() ? std::nullopt : broker_.send(output.topic, output.orders.off);
   if (!bring_up(Clock::now() + timeout_, true)) return failed(broker_.trouble());
-  // Off is safe whoever it is.
   if (const std::string other = stranger(meter); on && !other.empty()) return failed(who_answers(other, meter.setup.identity));
   if (on && !meter.setup.identity.empty() && !is_proven_live(meter)) return failed("it has not said yet that it is `" + meter.setup.identity + "`");
   if (on && meter.is_available == false) return failed(meter.setup.instrument.availability->topic + " says that it is gone");
-  const std::uint64_t before = states_taken_;
   meter.is_taken_back[which] = on;
-  if (!broker_.publish(output.topic, on ? output.orders.on : output.orders.off, until)) return failed(broker_.trouble());
+  if (on) before = states_taken_;
+  const bool is_taken = sent && broker_.session() == session ? broker_.confirm(*sent, until) : broker_.publish(output.topic, on ? output.orders.on : output.orders.off, until);
+  if (!is_taken) return failed(broker_.trouble());
   const auto is_said = [&](bool is_new) {
     const auto state = known_state(meter, which);
     return state && state->is_on == on && (!is_new || state->number > before);

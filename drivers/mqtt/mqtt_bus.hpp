@@ -10,6 +10,7 @@
 
 #include "drivers/mqtt/broker.hpp"
 #include "drivers/mqtt/instrument.hpp"
+#include "drivers/mqtt/payload.hpp"
 
 namespace steadyglow::drivers::mqtt {
 
@@ -29,7 +30,7 @@ class MqttBus final : public Bus {
   MqttBus(BrokerSettings broker, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
 
   MeterReply read(std::size_t meter) override;
-  /// Good when the broker confirmed the order and the device says that it stands so. A broker that hangs may hand an order on long
+  /// OFF is sent before anything that waits is looked at. Good when the broker confirmed the order and the device says that it stands so. A broker that hangs may hand an order on long
   /// after: so an ON that was not confirmed is followed by OFF at every poll until the device says that it is off.
   Result<void> write_output(std::size_t meter, std::size_t output, bool on) override;
   Result<bool> read_output(std::size_t meter, std::size_t output) override;
@@ -62,8 +63,8 @@ class MqttBus final : public Bus {
   static std::vector<std::string> topics_of(const MeterSetup& meter);
   static std::vector<std::string> topics_of(const std::vector<MeterSetup>& meters);
   void take(const Message& message);
-  void take_values(Meter& meter, const Message& message);
-  void take_states(Meter& meter, const Message& message);
+  void take_values(Meter& meter, const Message& message, const Payload& payload);
+  void take_states(Meter& meter, const Message& message, const Payload& payload);
   bool bring_up(Deadline until, bool is_urgent);
   void forget_older_sessions();
   void forget();

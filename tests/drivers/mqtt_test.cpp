@@ -2,8 +2,11 @@
 
 #include <gtest/gtest.h>
 
+#include <atomic>
 #include <functional>
 #include <memory>
+#include <optional>
+#include <thread>
 
 #include "drivers/mosquitto.hpp"
 #include "drivers/mqtt/payload.hpp"
@@ -300,6 +303,65 @@ TEST(MqttPlug, ABrokerThatHangsCostsNoMoreThanTheDeadline) {
   EXPECT_NE(plug.bus->read(0).channels[0].quality, Quality::good);
   plug.broker.thaw();
   (void)poll_until(*plug.bus, is(Quality::good));
+}
+
+/// Somebody publishes as much as the broker takes, without end, on a topic that the meter listens to.
+class Flood {
+ public:
+  Flood(int port, const std::string& topic) : publisher_({"mosquitto_pub", "-h", "127.0.0.1", "-p", std::to_string(port), "-t", topic, "-l"}), thread_([this] { publish(); }) {}
+  ~Flood() {
+    is_over_ = true;
+    thread_.join();
+  }
+
+ private:
+  void publish() {
+    // Long, and all of it to be parsed before it can be said that there is nothing in it.
+    std::string line = "{\"list\":[0";
+    while (line.size() < payload_bytes_max - 1000) line += ",1";
+    line += "]}";
+    while (!is_over_) publisher_.write(line);
+  }
+  tests::Program publisher_;
+  std::atomic<bool> is_over_{false};
+  std::thread thread_;
+};
+
+/// With more time than the others have: what is measured here is whose word comes first.
+struct FloodedPlug {
+  Mosquitto broker;
+  PlugPeer peer{broker.port()};
+  std::unique_ptr<Bus> bus = make(at_port(broker.port(), "timeout_seconds = 1.5\n"), meter("quick_plug"));
+  std::optional<Flood> flood;
+
+  FloodedPlug() {
+    (void)poll_until(*bus, is(Quality::good));
+    flood.emplace(broker.port(), "bench/plug_1/reading");
+    std::this_thread::sleep_for(500ms);
+  }
+};
+
+TEST(MqttPlug, OffWaitsForNoFlood) {
+  FloodedPlug plug;
+  tests::Program orders({"mosquitto_sub", "-h", "127.0.0.1", "-p", std::to_string(plug.broker.port()), "-t", "bench/plug_1/order", "-C", "1", "-W", "20", "-F", "%p"});
+  std::this_thread::sleep_for(500ms);
+  const auto began = Clock::now();
+  std::thread switcher([&] {
+    (void)plug.bus->write_output(0, 0, false);
+    EXPECT_LE(Clock::now() - began, plug.bus->call_deadline());
+  });
+  EXPECT_EQ(orders.read_line(), "OFF");
+  EXPECT_LT(Clock::now() - began, 700ms);
+  switcher.join();
+}
+TEST(MqttPlug, AFloodCostsNoMoreThanTheDeadline) {
+  FloodedPlug plug;
+  auto began = Clock::now();
+  (void)plug.bus->read(0);
+  EXPECT_LE(Clock::now() - began, plug.bus->call_deadline());
+  began = Clock::now();
+  (void)plug.bus->read_output(0, 0);
+  EXPECT_LE(Clock::now() - began, plug.bus->call_deadline());
 }
 TEST(MqttPlug, AFreshKeptReadingIsBelievedByItsDate) {
   Mosquitto broker;
