@@ -23,6 +23,8 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::size_t attribute_bytes_max = 256;
+/// Of a serial number that udev takes into a link's name as it is.
+constexpr const char* link_characters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.";
 /// From a port up to its USB device stand its interface and, for some, a port of their own.
 constexpr int usb_steps_max = 6;
 
@@ -194,11 +196,12 @@ void find_usbtmc(const fs::path& root, FoundDevices& found) {
     } else if (device.serial.empty()) {
       device.caution = "no name of it stays, and it has no serial number to make one from: give it a name by its socket with a udev rule";
     } else {
-      std::string word = device.serial;
-      std::erase_if(word, [](unsigned char c) { return std::isalnum(c) == 0 && c != '-' && c != '_'; });
-      device.caution = fmt::format("no name of it stays. This udev rule gives it one (/etc/udev/rules.d/60-steadyglow.rules, then `udevadm trigger`): "
-                                   "SUBSYSTEM==\"usbmisc\", ATTRS{{serial}}==\"{}\", SYMLINK+=\"steadyglow/{}\"", device.serial, word);
-      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"/dev/steadyglow/{}\"    # after the rule above\n", word_of(word), word);
+      // Whoever made the device chose that text, and a rule is run by root: it is quoted in none.
+      const bool is_plain = std::isalnum(static_cast<unsigned char>(device.serial.front())) != 0 && device.serial.find_first_not_of(link_characters) == std::string::npos;
+      const std::string link = is_plain ? device.serial : "NUMBER";
+      device.caution = fmt::format("no name of it stays yet. Copy config/udev/60-steadyglow.rules, as it is, to /etc/udev/rules.d, then `udevadm control --reload && udevadm trigger --subsystem-match=usbmisc`: "
+                                   "it is then called /dev/steadyglow/{}{}", link, is_plain ? "" : ", which is its serial number as udev writes it: see `ls /dev/steadyglow`");
+      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"/dev/steadyglow/{}\"    # once that rule is in force\n", word_of(link), link);
     }
     found.devices.push_back(std::move(device));
   }

@@ -40,6 +40,15 @@ class FoundDevicesOf : public testing::Test {
     if (!by_id.empty()) link("dev/serial/by-id/" + by_id, "dev/" + tty);
     link("dev/serial/by-path/pci-0000:00:14.0-usb-0:" + port + ":1.0-port0", "dev/" + tty);
   }
+  void instrument(const std::string& serial) {
+    const std::string usb = "sys/devices/pci0000:00/usb1/1-4";
+    write(usb + "/idVendor", "0aaa");
+    write(usb + "/product", "Digital multimeter");
+    write(usb + "/serial", serial);
+    fs::create_directories(root / (usb + "/1-4:1.0"));
+    write("dev/usbtmc0", "");
+    if (!fs::exists(root / "sys/class/usbmisc/usbtmc0/device")) link("sys/class/usbmisc/usbtmc0/device", usb + "/1-4:1.0");
+  }
   FoundDevice only(const std::string& kind) {
     FoundDevice last;
     int count = 0;
@@ -95,17 +104,38 @@ TEST_F(FoundDevicesOf, APortThatTheMainboardLacksIsNotListed) {
   EXPECT_EQ(only("serial").stays, "/dev/ttyS0");
 }
 
-TEST_F(FoundDevicesOf, AUsbInstrumentGetsARuleForANameThatStays) {
-  const std::string usb = "sys/devices/pci0000:00/usb1/1-4";
-  write(usb + "/idVendor", "0aaa");
-  write(usb + "/product", "Digital multimeter");
-  write(usb + "/serial", "DM-00731");
-  fs::create_directories(root / (usb + "/1-4:1.0"));
-  write("dev/usbtmc0", "");
-  link("sys/class/usbmisc/usbtmc0/device", usb + "/1-4:1.0");
+TEST_F(FoundDevicesOf, AUsbInstrumentIsNamedByTheRuleThatIsShipped) {
+  instrument("DM-00731");
   const FoundDevice found = only("usbtmc");
   EXPECT_TRUE(found.stays.empty());
-  EXPECT_NE(found.caution.find("ATTRS{serial}==\"DM-00731\", SYMLINK+=\"steadyglow/DM-00731\""), std::string::npos) << found.caution;
+  EXPECT_NE(found.caution.find("config/udev/60-steadyglow.rules"), std::string::npos) << found.caution;
+  EXPECT_NE(found.caution.find("/dev/steadyglow/DM-00731"), std::string::npos) << found.caution;
+  EXPECT_NE(found.line.find("device = \"/dev/steadyglow/DM-00731\""), std::string::npos) << found.line;
+}
+
+TEST_F(FoundDevicesOf, NothingThatAUsbInstrumentSaysIsGivenToRootToRun) {
+  for (const char* serial : {"1\", RUN+=\"/bin/sh -c x", "*", "[0-9]*", "../../mem", "..", "$(x)", "a b"}) {
+    instrument(serial);
+    const FoundDevice found = only("usbtmc");
+    EXPECT_EQ(found.caution.find(serial), std::string::npos) << found.caution;
+    EXPECT_EQ(found.line.find(serial), std::string::npos) << found.line;
+    EXPECT_EQ(found.caution.find("=="), std::string::npos) << found.caution;
+  }
+}
+
+TEST(UdevRules, GiveTheDaemonEveryUsbInstrumentAndNameThoseWithASerialNumber) {
+  std::ifstream file(STEADYGLOW_SOURCE_DIR "/config/udev/60-steadyglow.rules");
+  bool is_access = false, is_link = false;
+  for (std::string line; std::getline(file, line);) {
+    is_access |= line == R"(SUBSYSTEM=="usbmisc", KERNEL=="usbtmc*", GROUP="dialout", MODE="0660")";
+    if (line.find("SYMLINK") == std::string::npos) continue;
+    is_link = true;
+    // udev has made this text fit for a name; the attribute itself it would take as the device says it.
+    EXPECT_NE(line.find("ENV{ID_SERIAL_SHORT}==\"[0-9A-Za-z]*\""), std::string::npos) << line;
+    EXPECT_EQ(line.find("attr{"), std::string::npos) << line;
+  }
+  EXPECT_TRUE(is_access);
+  EXPECT_TRUE(is_link);
 }
 
 TEST_F(FoundDevicesOf, AOneWireThermometerIsNamedByItsRom) {
