@@ -3,6 +3,8 @@
 #include <string>
 #include <string_view>
 
+#include "core/result.hpp"
+
 namespace steadyglow::drivers {
 
 inline constexpr std::string_view white = " \t\r\n";
@@ -20,5 +22,8 @@ inline std::string_view trimmed(std::string_view text, std::string_view nothing 
 inline std::string stranger_words(std::string_view answers, std::string_view bound) {
   return "`" + std::string(answers) + "` answers where `" + std::string(bound) + "` is bound";
 }
+
+/// What went wrong and what to do about it, for MeterReply::trouble.
+inline std::string with_hint(const Error& error) { return error.hint.empty() ? error.message : error.message + " (" + error.hint + ")"; }
 
 }  // namespace steadyglow::drivers

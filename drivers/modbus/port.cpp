@@ -10,6 +10,8 @@
 #include <cerrno>
 #include <utility>
 
+#include "drivers/wire/own_port.hpp"
+
 namespace steadyglow::drivers::modbus {
 namespace {
 
@@ -50,8 +52,8 @@ int discard_waiting(int descriptor) {
   return total;
 }
 
-Port::Port(Context context, std::string where, BusCounters& counters)
-    : context_(std::move(context)), where_(std::move(where)), counters_(counters) {
+Port::Port(Context context, std::string where, BusCounters& counters, Owner owner)
+    : context_(std::move(context)), where_(std::move(where)), counters_(counters), owner_(owner) {
   if (!context_) return;
   modbus_set_error_recovery(context_.get(), MODBUS_ERROR_RECOVERY_NONE);
   // Zero: the response timeout then covers the whole frame. Its default of 0.5 s a byte would outlast every deadline.
@@ -64,7 +66,7 @@ Result<void> Port::open(Deadline deadline, Urgency urgency) {
   if (is_open_) return {};
   if (!context_) return fail(Fault::unavailable, "not a place to open", "check host or device", where_);
   const auto now = Clock::now();
-  if (urgency == Urgency::poll && now < retry_at_) return fail(Fault::unavailable, open_trouble_, {}, where_);
+  if (urgency == Urgency::poll && now < retry_at_) return tl::unexpected(open_trouble_);
   auto done = connect(deadline);
   if (done) {
     if (was_ever_open_) ++counters_.reconnects;
@@ -72,23 +74,48 @@ Result<void> Port::open(Deadline deadline, Urgency urgency) {
     pause_ = open_pause_first;
     return done;
   }
-  open_trouble_ = done.error().message;
+  open_trouble_ = done.error();
   retry_at_ = Clock::now() + pause_;
   pause_ = std::min(pause_ * 2, open_pause_max);
   return done;
 }
 
 Result<void> Port::connect(Deadline deadline) {
-  if (!is_descriptor_room_left())
+  // Before the library opens it: that sets the line up anew, under whoever reads it now.
+  if (auto claimed = claim(); !claimed) return claimed;
+  if (!is_descriptor_room_left()) {
+    release();
     return fail(Fault::unavailable, "too many open files", "raise LimitNOFILE only up to 1024, or use fewer buses", where_);
+  }
   set_timeout(deadline);
-  if (modbus_connect(context_.get()) == 0) return {};
-  return fail(Fault::unavailable, "cannot open: " + reason(errno), {}, where_);
+  if (modbus_connect(context_.get()) == 0) {
+    if (owner_ == Owner::this_one) wire::shut_others_out(claim_);
+    return {};
+  }
+  const int error = errno;
+  release();
+  return fail(Fault::unavailable, "cannot open: " + reason(error), {}, where_);
+}
+
+Result<void> Port::claim() {
+  if (owner_ == Owner::many) return {};
+  const auto opened = wire::open_alone(where_);
+  if (!opened) return tl::unexpected(opened.error());
+  claim_ = *opened;
+  return {};
+}
+
+void Port::release() {
+  if (claim_ < 0) return;
+  wire::let_others_in(claim_);
+  ::close(claim_);
+  claim_ = -1;
 }
 
 void Port::close() {
   if (!is_open_) return;
   modbus_close(context_.get());
+  release();
   is_open_ = false;
   ++session_;
 }

@@ -22,8 +22,10 @@ using Context = std::unique_ptr<modbus_t, FreeContext>;
 /// Thread: one bus thread. Owns: the context and its descriptor.
 class Port {
  public:
-  /// `context` may be null (a device name that the library refuses); every open then fails.
-  Port(Context context, std::string where, BusCounters& counters);
+  enum class Owner : std::uint8_t { many, this_one };
+  /// `context` may be null (a device name that the library refuses); every open then fails. Owner::this_one: `where` is a serial port, which
+  /// the library does not lock.
+  Port(Context context, std::string where, BusCounters& counters, Owner owner = Owner::many);
   ~Port();
   Port(const Port&) = delete;
   Port& operator=(const Port&) = delete;
@@ -44,17 +46,21 @@ class Port {
 
  private:
   Result<void> connect(Deadline deadline);
+  Result<void> claim();
+  void release();
   void set_timeout(Deadline deadline);
 
   Context context_;
   std::string where_;
   BusCounters& counters_;
+  Owner owner_;
+  int claim_ = -1;  ///< a descriptor of the port's that holds the lock
   bool is_open_ = false;
   bool was_ever_open_ = false;
   std::uint64_t session_ = 1;
   Deadline retry_at_{};
   std::chrono::milliseconds pause_ = open_pause_first;
-  std::string open_trouble_;
+  Error open_trouble_;
 };
 
 /// Bytes thrown away that are waiting now; -1 when the other end is gone.

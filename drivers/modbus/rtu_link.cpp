@@ -9,6 +9,7 @@
 
 #include "drivers/modbus/link.hpp"
 #include "drivers/modbus/port.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::modbus {
 namespace {
@@ -29,7 +30,7 @@ class RtuLink final : public Link {
  public:
   RtuLink(const SerialLine& line, LineManners manners, BusCounters& counters)
       : port_(Context(modbus_new_rtu(line.device.c_str(), line.baud, static_cast<char>(line.parity), 8, line.stop_bits)),
-              line.device, counters),
+              line.device, counters, Port::Owner::this_one),
         counters_(counters),
         manners_(manners),
         silence_(silent_interval(line.baud)),
@@ -38,7 +39,7 @@ class RtuLink final : public Link {
   Exchange exchange(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency, Stray stray) override {
     if (!port_.is_open()) is_doubtful_ = true;
     const bool was_open = port_.is_open();
-    if (auto opened = port_.open(limits.deadline, urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
+    if (auto opened = port_.open(limits.deadline, urgency); !opened) return {Outcome::link_down, 0, {}, with_hint(opened.error())};
     if (std::string trouble; !was_open && !take_direction(trouble)) return {Outcome::link_down, 0, {}, std::move(trouble)};
     // An order goes out even on a line that does not fall silent: a relay may still hear it.
     if (Exchange trouble; !become_silent(limits.deadline, trouble) && (urgency == Urgency::poll || !port_.is_open())) return trouble;

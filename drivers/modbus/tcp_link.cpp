@@ -6,6 +6,7 @@
 
 #include "drivers/modbus/link.hpp"
 #include "drivers/modbus/port.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::modbus {
 namespace {
@@ -43,7 +44,7 @@ class TcpLink final : public Link {
   static Deadline within(const Limits& limits) { return std::min(limits.deadline, Clock::now() + limits.answer); }
 
   Exchange try_once(std::uint8_t unit, const Bytes& pdu, const Limits& limits, Urgency urgency) {
-    if (auto opened = port_.open(within(limits), urgency); !opened) return {Outcome::link_down, 0, {}, opened.error().message};
+    if (auto opened = port_.open(within(limits), urgency); !opened) return {Outcome::link_down, 0, {}, with_hint(opened.error())};
     Exchange result = ask(unit, pdu, within(limits));
     if (result.outcome != Outcome::answered && result.outcome != Outcome::refused) port_.close();
     return result;

@@ -1,5 +1,4 @@
 #include <fcntl.h>
-#include <sys/file.h>
 #include <sys/ioctl.h>
 #include <termios.h>
 #include <unistd.h>
@@ -9,6 +8,7 @@
 #include <utility>
 
 #include "drivers/wire/descriptor.hpp"
+#include "drivers/wire/own_port.hpp"
 
 namespace steadyglow::drivers::wire {
 namespace {
@@ -45,26 +45,25 @@ void set_control_line(int descriptor, int which, bool is_high) { (void)::ioctl(d
 class SerialWire final : public DescriptorWire {
  public:
   SerialWire(SerialEnd end, BusCounters& counters) : DescriptorWire(end.line.device, counters), end_(std::move(end)) {}
+  ~SerialWire() override { close(); }  // while leave() is still this one
 
  private:
   Result<int> connect(Deadline) override {
-    const int descriptor = ::open(end_.line.device.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
-    if (descriptor < 0) return trouble("cannot open: " + reason(errno));
-    if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) return give_up(descriptor, "another program holds it", "two readers of one line each get half of the answers");
+    const auto opened = open_alone(end_.line.device);
+    if (!opened) return opened;
+    const int descriptor = *opened;
     set_control_line(descriptor, TIOCM_DTR, end_.is_dtr_high);
     set_control_line(descriptor, TIOCM_RTS, end_.is_rts_high);
-    if (!make_raw(descriptor, end_.line)) return give_up(descriptor, "cannot be set up as a serial line", "is it one, and can it do this baud rate?");
-    (void)::ioctl(descriptor, TIOCEXCL);
+    if (!make_raw(descriptor, end_.line)) {
+      ::close(descriptor);
+      return trouble("cannot open: it cannot be set up as a serial line", "is it one, and can it do this baud rate?");
+    }
+    shut_others_out(descriptor);
     ::tcflush(descriptor, TCIOFLUSH);
     return descriptor;
   }
 
-  tl::unexpected<Error> give_up(int descriptor, std::string message, std::string hint) const {
-    ::close(descriptor);
-    return trouble("cannot open: " + std::move(message), std::move(hint));
-  }
-
-  void leave() override { (void)::ioctl(descriptor(), TIOCNXCL); }
+  void leave() override { let_others_in(descriptor()); }
 
   SerialEnd end_;
 };

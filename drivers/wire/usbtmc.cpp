@@ -1,7 +1,6 @@
 #include <fcntl.h>
 #include <linux/usb/tmc.h>
 #include <poll.h>
-#include <sys/file.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
@@ -10,6 +9,7 @@
 #include <utility>
 
 #include "drivers/wire/descriptor.hpp"
+#include "drivers/wire/own_port.hpp"
 
 namespace steadyglow::drivers::wire {
 namespace {
@@ -64,12 +64,9 @@ class UsbTmcWire final : public DescriptorWire {
 
  private:
   Result<int> connect(Deadline) override {
-    const int descriptor = ::open(end_.device.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
-    if (descriptor < 0) return trouble("cannot open: " + reason(errno));
-    if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
-      ::close(descriptor);
-      return trouble("cannot open: another program holds it", "two readers of one device each get half of the answers");
-    }
+    const auto opened = open_alone(end_.device);
+    if (!opened) return opened;
+    const int descriptor = *opened;
     auto timeout = static_cast<std::uint32_t>(kernel_timeout_least.count());
     is_kernel_driver_ = ::ioctl(descriptor, USBTMC_IOCTL_SET_TIMEOUT, &timeout) == 0;
     // There, without O_NONBLOCK: a read waits for the answer, up to the timeout.

@@ -2,11 +2,8 @@
 /// path, which proves what is done where the kernel's requests are not known.
 #include "drivers/wire/wire.hpp"
 
-#include <arpa/inet.h>
 #include <fcntl.h>
 #include <gtest/gtest.h>
-#include <netinet/in.h>
-#include <poll.h>
 #include <sys/ioctl.h>
 #include <sys/socket.h>
 #include <termios.h>
@@ -19,71 +16,20 @@
 #include <string>
 #include <thread>
 
+#include "support/far_ends.hpp"
+
 namespace steadyglow::drivers::wire {
 namespace {
 
 using namespace std::chrono_literals;
+using steadyglow::tests::Descriptor;
+using steadyglow::tests::Listener;
+using steadyglow::tests::Pty;
 
 /// A busy machine may wake us late.
 constexpr auto scheduling_slack = 150ms;
 
 Deadline in(std::chrono::milliseconds span) { return Clock::now() + span; }
-
-class Descriptor {
- public:
-  explicit Descriptor(int value = -1) : value_(value) {}
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  ~Descriptor() { close(); }
-  int get() const { return value_; }
-  void reset(int value) {
-    close();
-    value_ = value;
-  }
-  void close() {
-    if (value_ >= 0) ::close(value_);
-    value_ = -1;
-  }
-  void say(const std::string& text) const { ASSERT_EQ(::write(value_, text.data(), text.size()), static_cast<ssize_t>(text.size())); }
-  std::string hear() const {
-    pollfd state{value_, POLLIN, 0};
-    char text[256];
-    if (::poll(&state, 1, 2000) <= 0) return {};
-    const ssize_t got = ::read(value_, text, sizeof text);
-    return got > 0 ? std::string(text, static_cast<std::size_t>(got)) : std::string();
-  }
-
- private:
-  int value_;
-};
-
-/// One end of a pseudo-terminal; the wire opens the other by its name.
-struct Pty {
-  Pty() : end(::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC)) {
-    ::grantpt(end.get());
-    ::unlockpt(end.get());
-    name = ::ptsname(end.get());
-  }
-  Descriptor end;
-  std::string name;
-};
-
-struct Listener {
-  Listener() : socket(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
-    sockaddr_in address{};
-    address.sin_family = AF_INET;
-    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    socklen_t size = sizeof address;
-    EXPECT_EQ(::bind(socket.get(), reinterpret_cast<sockaddr*>(&address), size), 0);
-    EXPECT_EQ(::listen(socket.get(), 4), 0);
-    ::getsockname(socket.get(), reinterpret_cast<sockaddr*>(&address), &size);
-    port = ntohs(address.sin_port);
-  }
-  int take() const { return ::accept4(socket.get(), nullptr, nullptr, SOCK_CLOEXEC); }
-  TcpEnd end() const { return {"127.0.0.1", port}; }
-  Descriptor socket;
-  int port = 0;
-};
 
 SerialEnd line_at(const std::string& name) { return {.line = {.device = name, .baud = 9600}}; }
 
@@ -196,6 +142,32 @@ TEST(Wire, ASerialLineHasOneOwner) {
   EXPECT_NE(opened.error().message.find("another program holds it"), std::string::npos) << opened.error().text();
   first->close();
   EXPECT_TRUE(second->open_now(in(1s)));
+}
+
+TEST(Wire, WhatItTookForItselfIsNotLeftShutWhenItEndsOrIsKilled) {
+  Pty pty;
+  const Descriptor other(::open(pty.name.c_str(), O_RDWR | O_NOCTTY | O_CLOEXEC));  // as the far program keeps it, from one of us to the next
+  const auto is_shut = [&] {
+    int is_exclusive = -1;
+    EXPECT_EQ(::ioctl(other.get(), TIOCGEXCL, &is_exclusive), 0);
+    return is_exclusive != 0;
+  };
+  BusCounters counters;
+  auto wire = make_wire(line_at(pty.name), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  EXPECT_FALSE(is_shut());  // killed now, it could not undo it
+  wire.reset();
+  EXPECT_FALSE(is_shut());
+}
+
+TEST(Wire, SaysWhatToDoWhenADeviceCannotBeOpened) {
+  BusCounters counters;
+  for (const Place& place : {Place(line_at("/dev/serial/by-id/nobody")), Place(UsbTmc{"/dev/steadyglow/nobody"})}) {
+    const auto opened = make_wire(place, counters)->open(in(1s));
+    ASSERT_FALSE(opened);
+    EXPECT_EQ(opened.error().message, "cannot open: No such file or directory");
+    EXPECT_NE(opened.error().hint.find("`steadyglow devices`"), std::string::npos) << opened.error().hint;
+  }
 }
 
 TEST(Wire, ClearingALineThrowsAwayWhatComesUntilItIsSilent) {
