@@ -44,10 +44,9 @@ Control: one JSON object a line, answered by one: {"ok": true, ...} or {"ok": fa
   {"report": true}         adds "report": messages said, last (as text), counter, values of the last message
 """
 import argparse
-import ast
 import json
-import math
 import os
+import pathlib
 import random
 import select
 import socket
@@ -55,6 +54,9 @@ import sys
 import threading
 import time
 import tty
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
+from device_parts import arithmetic, serve_control  # noqa: E402
 
 CHANNELS = {"board": 4, "logger": 8, "segments": 1, "text": 1}
 FAULTS = ("silent", "stuck", "overload", "noise", "half", "lose", "wrong_checksum", "late_s")
@@ -78,17 +80,6 @@ def checksum(kind, data):
     for byte in data:
         total = total ^ byte if kind == "xor8" else (total + byte) & 0xFF
     return total
-
-
-def arithmetic(text, **names):
-    """A value of an expression of numbers, names and a few functions; nothing else is evaluated."""
-    allowed = {"sin": math.sin, "cos": math.cos, "floor": math.floor, "abs": abs, "min": min, "max": max, "pi": math.pi, **names}
-    kinds = (ast.Expression, ast.BinOp, ast.UnaryOp, ast.Constant, ast.Name, ast.Load, ast.Call, ast.operator, ast.unaryop)
-    tree = ast.parse(text, mode="eval")
-    for node in ast.walk(tree):
-        if not isinstance(node, kinds) or (isinstance(node, ast.Name) and node.id not in allowed):
-            raise ValueError("not an expression of numbers: " + text)
-    return eval(compile(tree, "values", "eval"), {"__builtins__": {}}, allowed)
 
 
 def four_figures(value):
@@ -337,21 +328,6 @@ class Peer:
                 answer["report"] = {"messages": self.device.said, "last": self.last.decode("latin-1"), "counter": self.device.counter, "values": self.device.last_values}
         return answer
 
-    def control(self, server):
-        while True:
-            connection, _ = server.accept()
-            threading.Thread(target=self.serve_control, args=(connection,), daemon=True).start()
-
-    def serve_control(self, connection):
-        with connection, connection.makefile("rw", encoding="utf-8", newline="\n") as lines:
-            for line in lines:
-                try:
-                    answer = self.obey(json.loads(line))
-                except Exception as why:  # whatever was wrong with the order, the one who gave it must hear of it
-                    answer = {"ok": False, "why": str(why)}
-                lines.write(json.dumps(answer) + "\n")
-                lines.flush()
-
 
 def main():
     parser = argparse.ArgumentParser(add_help=False)
@@ -369,11 +345,7 @@ def main():
     options = parser.parse_args()
     peer = Peer(options)
     peer.plug()
-    control_port = 0
-    if options.control is not None:
-        server = socket.create_server(("127.0.0.1", options.control))
-        control_port = server.getsockname()[1]
-        threading.Thread(target=peer.control, args=(server,), daemon=True).start()
+    control_port = 0 if options.control is None else serve_control(options.control, peer.obey)
     threading.Thread(target=peer.attend, daemon=True).start()
     threading.Thread(target=peer.talk, daemon=True).start()
     place = "pty " + options.pty if options.pty else "tcp %d" % options.tcp

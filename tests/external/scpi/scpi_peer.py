@@ -45,10 +45,9 @@ Control: one JSON object a line, answered by one: {"ok": true, ...} or {"ok": fa
   {"report": true}          adds "report": counts of messages, answers, resets (*RST), errors, locals; output, function, remote; last messages
 """
 import argparse
-import ast
 import json
-import math
 import os
+import pathlib
 import queue
 import re
 import socket
@@ -57,6 +56,9 @@ import termios
 import threading
 import time
 import tty
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
+from device_parts import arithmetic, serve_control  # noqa: E402
 
 ENDS = {"lf": b"\n", "crlf": b"\r\n", "cr": b"\r", "none": b""}
 QUEUE_DEPTH = 20
@@ -73,18 +75,6 @@ class Refused(Exception):
     def __init__(self, code, detail=""):
         super().__init__(code)
         self.code, self.detail = code, detail
-
-
-def arithmetic(text, **names):
-    """A value of an expression of numbers, names and a few functions; nothing else is evaluated."""
-    allowed = {"sin": math.sin, "cos": math.cos, "floor": math.floor, "abs": abs, "min": min, "max": max, "pi": math.pi, **names}
-    kinds = (ast.Expression, ast.BinOp, ast.UnaryOp, ast.Constant, ast.Name, ast.Load, ast.Call, ast.Add, ast.Sub, ast.Mult, ast.Div, ast.Mod, ast.Pow,
-             ast.USub, ast.UAdd, ast.FloorDiv)
-    tree = ast.parse(text, mode="eval")
-    for node in ast.walk(tree):
-        if not isinstance(node, kinds) or (isinstance(node, ast.Name) and node.id not in allowed):
-            raise ValueError("not an expression of numbers: " + text)
-    return eval(compile(tree, "values", "eval"), {"__builtins__": {}}, allowed)
 
 
 class Header:
@@ -531,30 +521,6 @@ class Peer:
             time.sleep(0.1)
         return answer
 
-    def serve_control(self, port):
-        listener = socket.socket()
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind(("127.0.0.1", port))
-        listener.listen()
-
-        def talk(client):
-            with client, client.makefile("rw", encoding="utf-8") as lines:
-                for line in lines:
-                    try:
-                        answer = self.control(json.loads(line))
-                    except (ValueError, KeyError, TypeError) as error:
-                        answer = {"ok": False, "why": str(error)}
-                    lines.write(json.dumps(answer) + "\n")
-                    lines.flush()
-
-        def accept():
-            while True:
-                client, _ = listener.accept()
-                threading.Thread(target=talk, args=(client,), daemon=True).start()
-
-        threading.Thread(target=accept, daemon=True).start()
-        return listener.getsockname()[1]
-
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -572,7 +538,7 @@ def main():
     if (options.tcp is None) == (options.pty is None):
         parser.error("one of --tcp and --pty")
     peer = Peer(options)
-    control = 0 if options.control is None else peer.serve_control(options.control)
+    control = 0 if options.control is None else serve_control(options.control, peer.control)
     if options.pty is None:
         print("ready tcp", peer.serve_tcp(options.tcp), "control", control, flush=True)
     else:
