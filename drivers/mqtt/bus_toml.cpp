@@ -108,7 +108,7 @@ class Reader final : public BusReader {
     if (!parsed) return;
     if (!info.identity.empty() && parsed->id_field.empty())
       table.mistake("identity", "`" + info.instrument + "` does not say where a payload names its sender", "id_field in [instrument], or leave identity out: the broker must then let nobody else publish there");
-    check_device(table, device, *parsed, info.name);
+    const bool is_new = check_device(table, device, *parsed, info);
     for (const Channel& channel : parsed->channels) {
       if (channel.stale_after <= info.poll_period)
         table.mistake("poll_seconds", "`" + channel.name + "` would be stale before it is looked at again", "less than its stale_after_seconds, " + to_decimal(std::chrono::duration<double>(channel.stale_after).count()));
@@ -116,6 +116,7 @@ class Reader final : public BusReader {
     }
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
     setup.instrument = with_device(*parsed, device);
+    if (is_new) check_topics(table, setup.instrument, info);
     meters_.push_back(std::move(setup));
   }
 
@@ -129,20 +130,41 @@ class Reader final : public BusReader {
   }
 
  private:
-  void check_device(Table& table, const std::string& device, const Instrument& instrument, const std::string& name) {
+  /// False when it was told already that there is a mistake.
+  bool check_device(Table& table, const std::string& device, const Instrument& instrument, MeterInfo& info) {
     const auto has_mark = [](const std::string& topic) { return topic.find(device_mark) != std::string::npos; };
     const bool is_wanted = std::any_of(instrument.channels.begin(), instrument.channels.end(), [&](const Channel& channel) { return has_mark(channel.topic); }) ||
                            std::any_of(instrument.outputs.begin(), instrument.outputs.end(), [&](const Output& output) { return has_mark(output.topic) || has_mark(output.state_topic); });
-    if (is_wanted && device.empty()) return table.mistake("device", "`device` is missing", "what its topics begin with: device = \"bench/plug_1\"");
-    if (!device.empty() && !is_topic(device)) return table.mistake("device", "`" + device + "` is no part of a topic", "UTF-8 without + and #");
-    const auto [first, is_new] = devices_.emplace(device, name);
-    if (!is_new && is_wanted) table.mistake("device", "`" + device + "` is already meter `" + first->second + "`", "one device is one meter");
+    const auto mistake = [&](const std::string& message, const std::string& hint) {
+      table.mistake("device", message, hint);
+      return false;
+    };
+    if (is_wanted && device.empty()) return mistake("`device` is missing", "what its topics begin with: device = \"bench/plug_1\"");
+    if (!device.empty() && !is_topic(device)) return mistake("`" + device + "` is no part of a topic", "UTF-8 without + and #");
+    if (!is_wanted) return true;
+    info.at = "device " + device;
+    const auto [first, is_new] = devices_.emplace(device, info.name);
+    return is_new || mistake("`" + device + "` is already meter `" + first->second + "`", "one device is one meter");
+  }
+
+  /// Whole topics may stand in an instrument file: then nothing else tells that two meters are one device.
+  void check_topics(Table& table, const Instrument& instrument, MeterInfo& info) {
+    if (info.at.empty()) info.at = "topic " + (instrument.outputs.empty() ? instrument.channels.front().topic : instrument.outputs.front().topic);
+    std::string known;
+    const auto take = [&](const std::string& place) {
+      const auto [first, is_new] = places_.emplace(place, info.name);
+      if (!is_new && first->second != info.name) known = "`" + place + "` is already meter `" + first->second + "`";
+    };
+    for (const Output& output : instrument.outputs) take(output.topic);
+    for (const Channel& channel : instrument.channels) take(channel.topic + (channel.field.empty() ? "" : " " + channel.field));
+    if (!known.empty()) table.mistake("instrument", known, "one device is one meter: give its points to that one");
   }
 
   const BrokerSettings broker_;
   const std::chrono::milliseconds timeout_;
   std::vector<MeterSetup> meters_;
   std::map<std::string, std::string> devices_;
+  std::map<std::string, std::string> places_;  ///< where orders go and readings stand
   ParsedOnce<Instrument> instruments_;
 };
 

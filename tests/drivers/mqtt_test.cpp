@@ -97,6 +97,12 @@ quantity = "temperature"
 uom = "Cel"
 )";
 
+/// Whole topics in the file.
+std::string with_device_named(const std::string& device, std::string text) {
+  for (std::size_t at; (at = text.find("{device}")) != std::string::npos;) text.replace(at, 8, device);
+  return text;
+}
+
 Result<InstrumentText> find(const std::string& name) {
   if (name == "quick_plug") return InstrumentText{"quick_plug.toml", std::string(quick_plug) + quick_output};
   if (name == "asked_plug") return InstrumentText{"asked_plug.toml", std::string(quick_plug) + quick_output + "query = { topic = \"{device}/query\" }\n"};
@@ -104,6 +110,8 @@ Result<InstrumentText> find(const std::string& name) {
     std::string text = quick_plug;
     return InstrumentText{"dated_plug.toml", text.insert(text.find("id_field"), "time_field = \"/time\"\n")};
   }
+  if (name == "literal_plug") return InstrumentText{"literal_plug.toml", with_device_named("bench/plug_1", std::string(quick_plug) + quick_output)};
+  if (name == "literal_number" || name == "other_number") return InstrumentText{name + ".toml", with_device_named("gateway", bare_number) + "field = \"" + (name == "literal_number" ? "/a" : "/b") + "\"\n"};
   if (name == "bare_number") return InstrumentText{"bare_number.toml", bare_number};
   return steadyglow::tests::house_instrument(name);
 }
@@ -460,6 +468,26 @@ TEST(MqttConfig, OneDeviceIsOneMeter) {
   std::string second = meter("quick_plug");
   second.replace(second.find("\"m\""), 3, "\"n\"");
   EXPECT_TRUE(holds(said(at_port(1), meter("quick_plug") + second), "is already meter `m`"));
+}
+
+
+std::string renamed(std::string meter) { return meter.replace(meter.find("\"m\""), 3, "\"n\""); }
+
+TEST(MqttConfig, OneTopicForOrdersIsOneMeterHoweverItIsWritten) {
+  const std::string by_topic = meter("literal_plug", "identity = \"plug-1\"\n");
+  EXPECT_TRUE(holds(said(at_port(1), by_topic + renamed(by_topic)), "is already meter `m`"));
+  EXPECT_TRUE(holds(said(at_port(1), meter("quick_plug") + renamed(by_topic)), "is already meter `m`"));
+}
+TEST(MqttConfig, OneReadingIsOneMeterAndAnotherFieldOfItsTopicIsNot) {
+  EXPECT_TRUE(holds(said(at_port(1), meter("literal_number", "") + renamed(meter("literal_number", ""))), "`gateway /a` is already meter `m`"));
+  EXPECT_EQ(said(at_port(1), meter("literal_number", "") + renamed(meter("other_number", ""))), "");
+}
+/// So that one device is one meter over all buses.
+TEST(MqttConfig, SaysWhereEachMeterIs) {
+  const auto at = [](const std::string& text) { return read_config(at_port(1), text).spec().meters[0].at; };
+  EXPECT_EQ(at(meter("quick_plug")), "device bench/plug_1");
+  EXPECT_EQ(at(meter("literal_plug", "")), "topic bench/plug_1/order");
+  EXPECT_EQ(at(meter("literal_number", "")), "topic gateway");
 }
 
 }  // namespace

@@ -307,6 +307,34 @@ TEST(Hwmon, SomethingMustSayWhichChip) {
   EXPECT_TRUE(holds(read_config(tree.root(), meter("hwmon-board", "")).said, "nothing says which device is meant"));
 }
 
+std::string named(const std::string& name, const std::string& instrument, const std::string& keys) { return "[[bus.meter]]\nname = \"" + name + "\"\ninstrument = \"" + instrument + "\"\n" + keys + "\n"; }
+
+TEST(SysfsConfig, OneChipIsOneMeter) {
+  SysfsTree tree;
+  const std::string by_chip = "chip = \"board\"", by_device = "device = \"board.656\"", by_both = by_chip + "\n" + by_device, by_path = "device = \"platform/board.656\"";
+  for (const auto& [first, second] : {std::pair{by_chip, by_chip}, {by_device, by_device}, {by_chip, by_both}, {by_both, by_path}, {by_path, by_device}})
+    EXPECT_TRUE(holds(read_config(tree.root(), named("m", "hwmon-board", first) + named("n", "hwmon-board", second)).said, "this is meter `m` already, or may be")) << first << " " << second;
+}
+TEST(SysfsConfig, OneIdentityIsOneMeter) {
+  SysfsTree tree;
+  const std::string path = "\nidentity = \"devices/platform/board.656\"";
+  EXPECT_TRUE(holds(read_config(tree.root(), named("m", "hwmon-board", "chip = \"board\"" + path) + named("n", "hwmon-board", "device = \"board.656\"" + path)).said, "this is meter `m` already, or may be"));
+}
+TEST(SysfsConfig, TwoChipsAreTwoMeters) {
+  SysfsTree tree;
+  const std::string board = "chip = \"board\"";
+  EXPECT_EQ(read_config(tree.root(), named("m", "hwmon-board", board + "\ndevice = \"board.656\"") + named("n", "hwmon-board", board + "\ndevice = \"board.672\"") + named("o", "hwmon-board", "chip = \"other\"") +
+                                         named("p", "iio-adc-4ch", "chip = \"board\"") + named("q", "hwmon-board", "device = \"56\"")).said, "");
+}
+/// So that one device is one meter over all buses.
+TEST(SysfsConfig, SaysWhereEachMeterIs) {
+  SysfsTree tree;
+  const auto at = [&](const std::string& instrument, const std::string& keys) { return read_config(tree.root(), meter(instrument, keys)).spec().meters[0].at; };
+  EXPECT_EQ(at("w1-thermometer", "rom = \"" + rom + "\""), rom);
+  EXPECT_EQ(at("hwmon-board", "chip = \"board\"\ndevice = \"board.656\""), "hwmon board board.656");
+  EXPECT_EQ(at("iio-adc-4ch", "chip = \"adc4\""), "iio adc4");
+}
+
 struct Converter {
   SysfsTree tree;
   std::string folder = tree.iio("i2c-1/1-0048", 0, "adc4");
