@@ -1,6 +1,5 @@
 /// What is asked of the kernel's USBTMC driver. Such a device cannot be had without the hardware, so this program answers its two requests
 /// itself, over a pseudo-terminal whose own read timeout stands for the kernel's: it proves the calls and the bounds, not the USB side.
-#include <fcntl.h>
 #include <gtest/gtest.h>
 #include <linux/usb/tmc.h>
 #include <sys/ioctl.h>
@@ -16,6 +15,7 @@
 #include <vector>
 
 #include "drivers/wire/wire.hpp"
+#include "support/far_ends.hpp"
 
 namespace {
 
@@ -64,16 +64,12 @@ class UsbTmcDevice : public testing::Test {
  protected:
   void SetUp() override {
     asked = {};
-    device = ::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
-    ::grantpt(device);
-    ::unlockpt(device);
-    wire = make_wire(UsbTmc{::ptsname(device)}, counters);
+    wire = make_wire(UsbTmc{pty.name}, counters);
     ASSERT_TRUE(wire->open(Clock::now() + 1s));
   }
-  void TearDown() override { ::close(device); }
-  void say(const std::string& text) const { ASSERT_EQ(::write(device, text.data(), text.size()), static_cast<ssize_t>(text.size())); }
+  void say(const std::string& text) const { pty.end.say(text); }
 
-  int device = -1;
+  steadyglow::tests::Pty pty;
   BusCounters counters;
   std::unique_ptr<Wire> wire;
 };
