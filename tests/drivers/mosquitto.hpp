@@ -1,12 +1,10 @@
 #pragma once
 /// Debian's Mosquitto as the broker, its own client program as who publishes, and the plug of tests/external/mqtt as a device.
 #include <arpa/inet.h>
-#include <fcntl.h>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
 #include <signal.h>
 #include <sys/socket.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <chrono>
@@ -16,6 +14,8 @@
 #include <string>
 #include <thread>
 #include <vector>
+
+#include "support/program.hpp"
 
 namespace steadyglow::drivers::tests {
 
@@ -42,61 +42,8 @@ inline bool is_listening(int port) {
   return is_there;
 }
 
-/// A program of somebody else, with a pipe to its input and one from its output.
-class Program {
- public:
-  explicit Program(std::vector<std::string> words) {
-    int in[2], out[2];
-    (void)::pipe2(in, O_CLOEXEC);
-    (void)::pipe2(out, O_CLOEXEC);
-    process_ = ::fork();
-    if (process_ == 0) {
-      std::vector<char*> arguments;
-      for (std::string& word : words) arguments.push_back(word.data());
-      arguments.push_back(nullptr);
-      ::dup2(in[0], 0);
-      ::dup2(out[1], 1);
-      ::dup2(::open("/dev/null", O_WRONLY), 2);
-      ::execvp(arguments[0], arguments.data());
-      ::_exit(127);
-    }
-    ::close(in[0]);
-    ::close(out[1]);
-    in_ = in[1];
-    out_ = out[0];
-  }
-  ~Program() {
-    end(SIGKILL);  // mosquitto_sub can lock itself up in its handler of SIGTERM
-    ::close(in_);
-    ::close(out_);
-  }
-  Program(const Program&) = delete;
-  Program& operator=(const Program&) = delete;
-
-  void send(int signal) const { ::kill(process_, signal); }
-  int end(int signal) {
-    if (process_ <= 0) return 0;
-    ::kill(process_, signal);
-    return wait();
-  }
-  int wait() {
-    int status = 0;
-    if (process_ > 0) ::waitpid(process_, &status, 0);
-    process_ = -1;
-    return status;
-  }
-  void write(const std::string& line) const { (void)!::write(in_, (line + "\n").data(), line.size() + 1); }
-  std::string read_line() const {
-    std::string line;
-    char c = 0;
-    while (::read(out_, &c, 1) == 1 && c != '\n') line += c;
-    return line;
-  }
-
- private:
-  pid_t process_ = -1;
-  int in_ = -1, out_ = -1;
-};
+using steadyglow::tests::Complaints;
+using steadyglow::tests::Program;
 
 class Mosquitto {
  public:
@@ -112,7 +59,7 @@ class Mosquitto {
   int port() const { return port_; }
   std::filesystem::path folder() const { return folder_; }
   /// As an unplugged machine would: without a word.
-  void kill() { program_->end(SIGKILL), program_.reset(); }
+  void kill() { program_->stop(SIGKILL), program_.reset(); }
   void freeze() const { program_->send(SIGSTOP); }
   void thaw() const { program_->send(SIGCONT); }
   void start() {
@@ -121,7 +68,7 @@ class Mosquitto {
     for (std::size_t at; (at = text.find("FOLDER")) != std::string::npos;) text.replace(at, 6, folder_.string());
     // Started by root it would become somebody who cannot read its files.
     std::ofstream(folder_ / "mosquitto.conf") << "user root\npersistence false\n" << text;
-    program_ = std::make_unique<Program>(std::vector<std::string>{"/usr/sbin/mosquitto", "-c", (folder_ / "mosquitto.conf").string()});
+    program_ = std::make_unique<Program>(std::vector<std::string>{"/usr/sbin/mosquitto", "-c", (folder_ / "mosquitto.conf").string()}, Complaints::dropped);
     for (int i = 0; i < 500 && !is_listening(port_); ++i) std::this_thread::sleep_for(std::chrono::milliseconds{10});
   }
   void publish(const std::string& topic, const std::string& payload, bool is_kept = false) const {

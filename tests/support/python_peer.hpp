@@ -35,7 +35,7 @@ class PythonPeer {
     }
     words.insert(words.end(), more.begin(), more.end());
     program_.emplace(words);
-    std::istringstream said(program_->line());
+    std::istringstream said(program_->read_line());
     std::string ready, kind, control;
     int control_port = 0;
     said >> ready >> kind >> place_ >> control >> control_port;

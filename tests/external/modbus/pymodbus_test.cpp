@@ -99,7 +99,7 @@ class Outside : public testing::TestWithParam<std::string> {
 
   void start_tcp() {
     device = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/python3", server, "tcp"});
-    const std::string said = device->line();
+    const std::string said = device->read_line();
     ASSERT_EQ(said.rfind("port ", 0), 0u) << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio): " << said;
     port = static_cast<int>(parse_decimal(said.substr(5)).value_or(0));
     place = "driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = " + said.substr(5) + "\n";
@@ -114,7 +114,7 @@ class Outside : public testing::TestWithParam<std::string> {
     line = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/socat", "pty,rawer,link=" + ours, "pty,rawer,link=" + theirs});
     for (int i = 0; i < 500 && !(std::filesystem::exists(ours) && std::filesystem::exists(theirs)); ++i) std::this_thread::sleep_for(10ms);
     device = std::make_unique<Program>(std::vector<std::string>{"/usr/bin/python3", server, "rtu", theirs});
-    ASSERT_EQ(device->line(), "ready") << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio)";
+    ASSERT_EQ(device->read_line(), "ready") << "pymodbus did not start (Debian packages python3-pymodbus and python3-serial-asyncio)";
     place = "driver = \"modbus_rtu\"\ndevice = \"" + ours + "\"\nbaud = 115200\nparity = \"none\"\n";
     bus = make_bus(place, channels);
   }
