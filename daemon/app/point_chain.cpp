@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include "analysis/uncertainty.hpp"
 #include "core/decimal.hpp"
@@ -36,6 +37,15 @@ bool reaches(const PointBinding& binding, double value) {
   const auto raw = sensor::raw_for(binding.chain, value, sensor::junction_assumed);
   const sensor::RawBand band = band_of(binding);
   return raw && *raw >= band.low && *raw <= band.high;
+}
+
+/// Can a good reading of the channel be beyond this limit? On it is not beyond it: a range that ends there never passes it.
+bool passes(const PointBinding& binding, double limit, bool is_high) {
+  if (!reaches(binding, limit)) return false;
+  const double raw = *sensor::raw_for(binding.chain, limit, sensor::junction_assumed);
+  const double slope = sensor::convert(binding.chain, raw, Quality::good, sensor::junction_assumed).slope;
+  const sensor::RawBand band = band_of(binding);
+  return slope != 0.0 && ((slope > 0.0) == is_high ? raw < band.high : raw > band.low);
 }
 
 std::vector<double> limits_of(const profile::Point& point) {
@@ -156,16 +166,20 @@ std::optional<Error> why_out_of_reach(const profile::Point& point, const PointBi
   if (point.nominal && !reaches(binding, *point.nominal)) return say(with_uom(*point.nominal, point.uom), *point.nominal);
   const auto limits = limits_of(point);
   const bool is_any_reached = limits.empty() || std::any_of(limits.begin(), limits.end(), [&](double limit) { return reaches(binding, limit); });
-  if (is_any_reached) return std::nullopt;
-  std::string all;
-  for (const double limit : limits) all += (all.empty() ? "" : ", ") + with_uom(limit, point.uom);
-  return say(fmt::format("any limit of `{}` ({})", point.name, all), limits.front());
+  if (!is_any_reached) {
+    std::string all;
+    for (const double limit : limits) all += (all.empty() ? "" : ", ") + with_uom(limit, point.uom);
+    return say(fmt::format("any limit of `{}` ({})", point.name, all), limits.front());
+  }
+  if (const auto dead = limits_out_of_reach(point, binding); point.is_protective && !dead.empty())
+    return Error{Fault::config, fmt::format("`{}` protects the unit, but {}", point.name, dead.front()), "beyond its range a reading is none, and nothing is cut: set the limit inside it, or fit a divider or channel that reaches further", {}};
+  return std::nullopt;
 }
 
 std::vector<std::string> limits_out_of_reach(const profile::Point& point, const PointBinding& binding) {
   std::vector<std::string> lines;
-  for (const std::optional<double>& limit : {point.trip.low, point.trip.high})
-    if (limit && !reaches(binding, *limit)) lines.push_back(fmt::format("the channel cannot show the trip limit {}: its range is {}", with_uom(*limit, point.uom), range_words(binding)));
+  for (const auto& [limit, is_high] : {std::pair(point.trip.low, false), std::pair(point.trip.high, true)})
+    if (limit && !passes(binding, *limit, is_high)) lines.push_back(fmt::format("its channel can never show it beyond the trip limit {}: its range is {}", with_uom(*limit, point.uom), range_words(binding)));
   return lines;
 }
 

@@ -16,10 +16,10 @@ std::vector<std::pair<std::string, sensor::RawBand>> plausible_bands(const drive
 /// A value that the point is likely to have: its nominal, else the middle of its limits, else its only limit, else one in the channel's band.
 double likely_value(const profile::Point& point, const PointBinding& binding);
 
-/// Why a point can never be read through this chain: its channel does not reach the nominal value, or not one of the limits.
-/// Nothing when it can. `scale` in the hint is what would fit.
+/// Why a point cannot be meant to be read through this chain: its channel does not reach the nominal value, not one of the limits, or not
+/// beyond a trip limit although the point is protective. Nothing when it does. `scale` in the hint is what would fit.
 std::optional<Error> why_out_of_reach(const profile::Point& point, const PointBinding& binding);
-/// Trip limits that the channel cannot show: beyond its band a point is not good, and such a limit never trips.
+/// Trip limits that no good reading of the channel can be beyond: a reading outside its band is none, and such a limit never trips.
 std::vector<std::string> limits_out_of_reach(const profile::Point& point, const PointBinding& binding);
 
 /// One worked number.

@@ -6,6 +6,7 @@
 
 #include "app/bench_clock.hpp"
 #include "app/cautions.hpp"
+#include "app/point_chain.hpp"
 
 namespace steadyglow::app {
 namespace {
@@ -55,6 +56,16 @@ void ask_for_the_limits(List& list, const UnitSettings& unit, const Facts& facts
   ReadyItem& item = list.add("limits", "Limits are set, and somebody has said where they come from", "compare them with the service sheet, then: steadyglow fact " + unit.name + " limits_reviewed \"service sheet p. 12\"");
   for (const auto& point : now.points)
     if (point.is_protective && !point.has_limit) against(item, point.name + " has no limit");
+  // Where such a point is protective the configuration is refused before anything runs.
+  bool has_dead_trip = false;
+  for (const PointBinding& binding : unit.points) {
+    const profile::Point& point = unit.profile.point(binding.point);
+    for (const std::string& line : limits_out_of_reach(point, binding)) {
+      against(item, fmt::format("{} never trips: {}", point.name, line));
+      has_dead_trip = true;
+    }
+  }
+  if (has_dead_trip) item.action = "set the trip limit inside the range of its channel, or fit a divider or channel that reaches further; then " + item.action;
   const UnitFact* fact = facts.unit(unit.name, unit.serial, "limits_reviewed");
   if (fact == nullptr) return against(item, "nobody has reviewed them for this unit");
   if (fact->of != now.profile_checksum) return against(item, "the profile was changed after " + fact->who + " reviewed it");

@@ -11,6 +11,7 @@
 #include "app/check_points.hpp"
 #include "app/conversions.hpp"
 #include "app/point_chain.hpp"
+#include "app/readiness.hpp"
 #include "app/settings.hpp"
 
 namespace steadyglow::app {
@@ -151,10 +152,33 @@ TEST_F(ChainSettings, ANegativeSupplyOnAPositiveScaleSaysSo) {
   EXPECT_TRUE(says("did you mean scale = 121.5?")) << said();
 }
 
-TEST_F(ChainSettings, ATripLimitBeyondTheRangeIsANoteAndNoMistake) {
-  const auto settings = load(b_plus, wired("b_plus", "ch1", "scale = 48.0"));
+// 10.24 V times 48 are 491.5 V: at 530 V the reading is none, and while others read nothing would be cut.
+TEST_F(ChainSettings, AProtectivePointThatCanNeverTripIsRefused) {
+  EXPECT_FALSE(load(b_plus, wired("b_plus", "ch1", "scale = 48.0")));
+  EXPECT_TRUE(says("bench.toml:") && says("`b_plus` protects the unit, but its channel can never show it beyond the trip limit 520.0 V: its range is ±10.24 V × 48")) << said();
+  EXPECT_TRUE(says("nothing is cut: set the limit inside it")) << said();
+}
+
+// The range ends where the limit is: on a limit is not beyond it.
+TEST_F(ChainSettings, ATripLimitAtTheEndOfTheRangeNeverTripsEither) {
+  const auto with_trip = [](const std::string& trip) { return point("b_plus", "voltage", "V", "supply", "nominal = 5.0\ntrip = { " + trip + " }"); };
+  EXPECT_FALSE(load(with_trip("high = 10.24"), wired("b_plus", "ch1")));
+  EXPECT_FALSE(load(with_trip("low = -10.24"), wired("b_plus", "ch1")));
+  EXPECT_FALSE(load(with_trip("high = 10.24"), wired("b_plus", "ch1", "scale = -1.0"))) << "wherever the wires are";
+  EXPECT_TRUE(load(with_trip("low = -10.23, high = 10.23"), wired("b_plus", "ch1"))) << said();
+}
+
+TEST_F(ChainSettings, AnInformativePointThatCanNeverTripIsNotedAndKeepsTheUnitFromBeingLeft) {
+  const auto settings = load(b_plus + "protective = false\n" + bias, wired("b_plus", "ch1", "scale = 48.0") + wired("bias", "ch2"));
   ASSERT_TRUE(settings) << said();
-  EXPECT_NE(checked(*settings).find("cannot show the trip limit 520.0 V: its range is ±10.24 V × 48"), std::string::npos) << checked(*settings);
+  EXPECT_NE(checked(*settings).find("! its channel can never show it beyond the trip limit 520.0 V: its range is ±10.24 V × 48"), std::string::npos) << checked(*settings);
+  const auto list = ready_to_leave(settings->units[0], nullptr, {}, "Ada", {});
+  const auto limits = std::find_if(list.begin(), list.end(), [](const ReadyItem& item) { return item.key == "limits"; });
+  ASSERT_NE(limits, list.end());
+  EXPECT_EQ(limits->answer, Answer::no);
+  EXPECT_NE(limits->reason.find("b_plus never trips: its channel can never show it beyond the trip limit 520.0 V"), std::string::npos) << limits->reason;
+  EXPECT_EQ(limits->reason.find("bias"), std::string::npos) << limits->reason;
+  EXPECT_NE(limits->action.find("set the trip limit inside the range of its channel"), std::string::npos) << limits->action;
 }
 
 // ---- two on one -----------------------------------------------------------------------------------------------------
