@@ -5,19 +5,25 @@
 #include <utility>
 
 #include "core/decimal.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::lines {
 namespace {
 
 using std::chrono::milliseconds;
 
-/// What opening a port and throwing away what waits may take beside the wait for a word.
-constexpr milliseconds open_allowance{500};
+/// What throwing away what waits, and reading it, may take beside all waits.
+constexpr milliseconds work_allowance{500};
 /// A device is alone on its wire: the call that opened it waits so long for it to settle, and reads it then. Whoever were told "not yet"
 /// would count as silent, and be looked at again seconds later.
 constexpr milliseconds settle_in_call_max{2500};
 
 std::string seconds_text(std::chrono::nanoseconds span) { return to_figure(std::chrono::duration<double>(span).count(), 2) + " s"; }
+
+/// Opening may take as long as a word, and then the device settles.
+milliseconds deadline_of_calls(const TalkOptions& options) {
+  return std::min(2 * options.timeout + std::min(options.settle, settle_in_call_max) + work_allowance, call_deadline_most);
+}
 
 void add_trouble(MeterReply& reply, const std::string& trouble) {
   if (trouble.empty()) return;
@@ -31,24 +37,23 @@ void fill(MeterReply& reply, Quality quality) {
 }  // namespace
 
 TalkBus::TalkBus(wire::Place place, std::unique_ptr<Talk> talk, TalkOptions options)
-    : options_(std::move(options)), wire_(wire::make_wire(std::move(place), counters_)), talk_(std::move(talk)) {}
-
-milliseconds TalkBus::call_deadline() const { return options_.timeout + open_allowance + std::min(options_.settle, settle_in_call_max); }
+    : options_(std::move(options)), call_deadline_(deadline_of_calls(options_)), is_tcp_(std::holds_alternative<TcpEnd>(place)), wire_(wire::make_wire(std::move(place), counters_)), talk_(std::move(talk)) {}
 
 MeterReply TalkBus::read(std::size_t /*meter*/) {
   MeterReply reply;
   reply.channels.resize(talk_->channel_count());
-  const Instant began = wire::Clock::now();
+  const wire::Deadline ends = wire::Clock::now() + call_deadline_ - work_allowance;
   ++counters_.requests;
-  if (is_ready(began, began + options_.timeout, reply)) {
+  if (is_ready(ends, reply)) {
     const Instant now = wire::Clock::now();
-    const wire::Deadline deadline = now + options_.timeout;
+    const wire::Deadline deadline = std::min(ends, now + options_.timeout);
     if (options_.ask.empty()) listen(now, deadline, reply);
     else ask(now, deadline, reply);
     if (!wire_->is_open()) {
       forget();
       add_trouble(reply, "the port is gone");
     }
+    give_up_silent_connection(reply);
   }
   say(wire::Clock::now(), reply);
   if (!reply.is_answered) ++counters_.timeouts;
@@ -56,23 +61,26 @@ MeterReply TalkBus::read(std::size_t /*meter*/) {
 }
 
 /// Opens the wire where need be and lets the device settle; what it says meanwhile is not listened to.
-bool TalkBus::is_ready(Instant now, wire::Deadline deadline, MeterReply& reply) {
-  if (const auto opened = wire_->open(deadline); !opened) {
+bool TalkBus::is_ready(wire::Deadline deadline, MeterReply& reply) {
+  if (const auto opened = wire_->open(std::min(deadline, wire::Clock::now() + options_.timeout)); !opened) {
     forget();
-    reply.trouble = opened.error().message;
+    reply.trouble = with_hint(opened.error());
     return false;
   }
+  const Instant now = wire::Clock::now();
   if (wire_->session() != session_) {
     session_ = wire_->session();
     is_settled_ = false;
-    opened_at_ = now;
+    // Now, not when the opening began: that may have taken a second, and what a serial server kept comes after it.
+    opened_at_ = bytes_at_ = now;
     asked_at_.reset();
     forget();
     talk_->begin_anew();
   }
   if (is_settled_) return true;
-  if (options_.settle <= settle_in_call_max) std::this_thread::sleep_until(opened_at_ + options_.settle);
-  else if (now - opened_at_ < options_.settle) {
+  const Instant settled_at = opened_at_ + options_.settle;
+  if (options_.settle <= settle_in_call_max && settled_at <= deadline) std::this_thread::sleep_until(settled_at);
+  else if (now < settled_at) {
     reply.trouble = "the port was just opened: the device has " + seconds_text(options_.settle) + " to start";
     return false;
   }
@@ -117,10 +125,18 @@ void TalkBus::ask(Instant now, wire::Deadline deadline, MeterReply& reply) {
   if (digest(*asked_at_, reply) != Word::none) asked_at_.reset();
 }
 
+void TalkBus::give_up_silent_connection(MeterReply& reply) {
+  const Instant now = wire::Clock::now();
+  if (!is_tcp_ || !wire_->is_open() || now - bytes_at_ <= silences_until_anew * options_.stale_after) return;
+  wire_->close();
+  add_trouble(reply, "nothing at all came for " + seconds_text(now - bytes_at_) + ": the connection is made anew");
+}
+
 /// What waits, or is still coming, answers an earlier question.
 bool TalkBus::is_silent_before_asking(wire::Deadline deadline, MeterReply& reply) {
   std::size_t bytes = 0;
   if (!wire_->discard_waiting(bytes)) return false;
+  if (bytes > 0) bytes_at_ = wire::Clock::now();
   const wire::Deadline silent_by = std::min(deadline, wire::Clock::now() + wire::clear_max);
   while (bytes > 0) {
     const wire::Deadline guarded = wire::Clock::now() + wire::guard_silence;
@@ -142,6 +158,7 @@ bool TalkBus::throw_away_waiting() {
   for (int i = 0; i < rounds_max; ++i) {
     std::size_t bytes = 0;
     if (!wire_->discard_waiting(bytes)) return false;
+    if (bytes > 0) bytes_at_ = wire::Clock::now();
     if (bytes < wire::read_bytes_max) return true;
   }
   wire_->close();
@@ -156,6 +173,7 @@ bool TalkBus::take_waiting(Instant now, wire::Deadline deadline) {
       looked_at_ = wire::Clock::now();
       return true;
     }
+    bytes_at_ = wire::Clock::now();
     taken += bytes->size();
     talk_->take(*bytes);
   }
@@ -166,6 +184,7 @@ void TalkBus::wait_for_word(wire::Deadline deadline) {
   for (std::size_t taken = 0; taken < bytes_per_poll_max && !talk_->has_word();) {
     const auto bytes = wire_->read_some(deadline);
     if (!bytes) return;
+    bytes_at_ = wire::Clock::now();
     taken += bytes->size();
     talk_->take(*bytes);
     if (bytes->size() < wire::read_bytes_max) looked_at_ = wire::Clock::now();

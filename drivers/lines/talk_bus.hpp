@@ -59,6 +59,10 @@ struct TalkOptions {
   std::string ask;                            ///< sent at each poll; empty: the device talks by itself
 };
 
+/// A TCP connection on which nothing came for so many times TalkOptions::stale_after is given up and made anew: a serial server that lost
+/// its supply knows nothing of the old one, and does not say so. A serial line is left alone, for opening it may start a board anew.
+inline constexpr int silences_until_anew = 5;
+
 /// Bytes taken in one poll at most: a device that never stops cannot hold the bus.
 inline constexpr std::size_t bytes_per_poll_max = 64 * 1024;
 
@@ -71,12 +75,12 @@ class TalkBus final : public Bus {
   Result<void> write_output(std::size_t meter, std::size_t output, bool on) override;
   Result<bool> read_output(std::size_t meter, std::size_t output) override;
   BusCounters counters() const override { return counters_; }
-  std::chrono::milliseconds call_deadline() const override;
+  std::chrono::milliseconds call_deadline() const override { return call_deadline_; }
 
  private:
   using Instant = wire::Clock::time_point;
 
-  bool is_ready(Instant now, wire::Deadline deadline, MeterReply& reply);
+  bool is_ready(wire::Deadline deadline, MeterReply& reply);
   void listen(Instant now, wire::Deadline deadline, MeterReply& reply);
   void ask(Instant now, wire::Deadline deadline, MeterReply& reply);
   bool is_silent_before_asking(wire::Deadline deadline, MeterReply& reply);
@@ -85,15 +89,19 @@ class TalkBus final : public Bus {
   Word digest(Instant earliest, MeterReply& reply);
   void say(Instant now, MeterReply& reply);
   bool throw_away_waiting();
+  void give_up_silent_connection(MeterReply& reply);
   void forget();
 
   TalkOptions options_;
+  std::chrono::milliseconds call_deadline_;
+  bool is_tcp_;
   BusCounters counters_;
   std::unique_ptr<wire::Wire> wire_;
   std::unique_ptr<Talk> talk_;
   std::uint64_t session_ = 0;
   bool is_settled_ = false;
   Instant opened_at_{};
+  Instant bytes_at_{};               ///< the opening, or the last look that found anything at all
   Instant looked_at_{};              ///< what came before was taken or thrown away
   std::optional<Instant> asked_at_;  ///< the oldest question without an answer
 

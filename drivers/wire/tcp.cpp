@@ -13,6 +13,12 @@
 namespace steadyglow::drivers::wire {
 namespace {
 
+// A device that is only listened to would never miss a peer that lost its supply: the kernel asks one that has been silent for so many
+// seconds (tcp(7): TCP_KEEPIDLE), then so often, and gives it up after so many questions without an answer.
+constexpr int keep_idle_seconds = 5;
+constexpr int keep_interval_seconds = 2;
+constexpr int keep_count = 3;
+
 /// A socket that is being connected, until somebody takes it.
 class NewSocket {
  public:
@@ -60,8 +66,12 @@ class TcpWire final : public DescriptorWire {
     address.sin_family = AF_INET;
     address.sin_port = htons(static_cast<std::uint16_t>(end_.port));
     if (::inet_pton(AF_INET, end_.host.c_str(), &address.sin_addr) != 1) return trouble("not an IPv4 address", "write it as 192.168.40.21");
-    const int on = 1;
-    ::setsockopt(socket.get(), IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
+    const auto set = [&](int level, int option, int value) { (void)::setsockopt(socket.get(), level, option, &value, sizeof value); };
+    set(IPPROTO_TCP, TCP_NODELAY, 1);
+    set(SOL_SOCKET, SO_KEEPALIVE, 1);
+    set(IPPROTO_TCP, TCP_KEEPIDLE, keep_idle_seconds);
+    set(IPPROTO_TCP, TCP_KEEPINTVL, keep_interval_seconds);
+    set(IPPROTO_TCP, TCP_KEEPCNT, keep_count);
     if (::connect(socket.get(), reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0) {
       if (errno != EINPROGRESS) return trouble("cannot open: " + reason(errno));
       if (!is_writable(socket.get(), deadline)) return trouble("cannot open: no answer in time", "is it switched on, and is this its address?");

@@ -4,6 +4,8 @@
 
 #include <fcntl.h>
 #include <gtest/gtest.h>
+#include <netinet/in.h>
+#include <netinet/tcp.h>
 #include <sys/ioctl.h>
 #include <sys/socket.h>
 #include <termios.h>
@@ -204,6 +206,30 @@ TEST(Wire, ALineThatNeverFallsSilentHoldsNobody) {
   EXPECT_LT(Clock::now() - began, clear_max + scheduling_slack);
   is_over = true;
   babble.join();
+}
+
+TEST(Wire, TheKernelAsksASilentTcpPeerWhetherItIsThere) {
+  const Listener listener;
+  BusCounters counters;
+  const auto wire = make_wire(listener.end(), counters);
+  ASSERT_TRUE(wire->open(in(1s)));
+  const auto option = [](int descriptor, int level, int name) {
+    int value = 0;
+    socklen_t size = sizeof value;
+    return ::getsockopt(descriptor, level, name, &value, &size) == 0 ? value : -1;
+  };
+  int found = 0;
+  for (int descriptor = 3; descriptor < 256; ++descriptor) {  // the wire's own, told by where it leads
+    sockaddr_in peer{};
+    socklen_t size = sizeof peer;
+    if (::getpeername(descriptor, reinterpret_cast<sockaddr*>(&peer), &size) != 0 || ntohs(peer.sin_port) != listener.port) continue;
+    ++found;
+    EXPECT_EQ(option(descriptor, SOL_SOCKET, SO_KEEPALIVE), 1);
+    const int worst = option(descriptor, IPPROTO_TCP, TCP_KEEPIDLE) + option(descriptor, IPPROTO_TCP, TCP_KEEPINTVL) * option(descriptor, IPPROTO_TCP, TCP_KEEPCNT);
+    EXPECT_GT(worst, 0);
+    EXPECT_LE(worst, 15);  // seconds
+  }
+  EXPECT_EQ(found, 1);
 }
 
 TEST(Wire, ClearingATcpConnectionMakesItAnewSoThatALateAnswerDiesWithTheOld) {
