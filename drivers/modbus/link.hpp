@@ -8,14 +8,14 @@
 #include "drivers/driver.hpp"
 #include "drivers/modbus/frame.hpp"
 #include "drivers/place_toml.hpp"
+#include "drivers/wire/wire.hpp"
 
 namespace steadyglow::drivers::modbus {
 
-using Clock = std::chrono::steady_clock;
-using Deadline = Clock::time_point;
-
-inline constexpr std::chrono::milliseconds open_pause_first{100};  ///< after a failed open; doubles each time
-inline constexpr std::chrono::milliseconds open_pause_max{2000};
+using wire::Clock;
+using wire::Deadline;
+using wire::open_pause_first;
+using wire::open_pause_max;
 
 enum class Outcome : std::uint8_t {
   answered,

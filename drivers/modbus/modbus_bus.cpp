@@ -40,6 +40,12 @@ std::size_t requests_at_most(const std::vector<MeterSetup>& meters) {
   return std::min(most, slow_answers_per_call_max);
 }
 
+std::string rest_words(const Request& request) {
+  const std::string first = "the " + std::string(to_word(request.table)) + " address";
+  if (request.count == 1) return first + " " + std::to_string(request.address) + " is not answered, and rests";
+  return first + "es " + std::to_string(request.address) + " to " + std::to_string(request.address + request.count - 1) + " are not answered, and rest";
+}
+
 /// Answers that one call may wait for: sync, identity, and the channels.
 int answers_at_most(const std::vector<MeterSetup>& meters) {
   const auto has_identity = [](const MeterSetup& meter) { return meter.instrument.identity.source != IdentityRule::Source::none; };
@@ -78,7 +84,7 @@ SyncProbe choose_sync_probe(const Instrument& instrument, const std::vector<Requ
 }
 
 ModbusBus::ModbusBus(std::vector<MeterSetup> meters, milliseconds timeout, int request_costs)
-    : timeout_(timeout), call_deadline_((timeout + longest_pause(meters)) * answers_at_most(meters) + drain_allowance) {
+    : timeout_(timeout), call_deadline_(std::min((timeout + longest_pause(meters)) * answers_at_most(meters) + drain_allowance, call_deadline_most)) {
   for (MeterSetup& setup : meters) {
     Meter meter;
     meter.plan = plan_for(setup.instrument, request_costs);
@@ -161,7 +167,10 @@ void ModbusBus::fill(const Meter& meter, const Request& request, const Bytes& da
 /// True if any of it was answered.
 bool ModbusBus::read_in_parts(Meter& meter, Request request, Poll& poll, std::vector<Request>& kept) {
   if (poll.is_over || request.rest_for_polls > 0) {
-    if (!poll.is_over) --request.rest_for_polls;
+    if (!poll.is_over) {
+      --request.rest_for_polls;
+      poll.note(rest_words(request));
+    }
     kept.push_back(std::move(request));
     return false;
   }

@@ -140,7 +140,8 @@ int Port::receive_by(const std::function<int(std::span<const std::uint8_t> begun
   while (true) {
     const int needed = bytes_needed(frame.first(have));
     if (needed > 0 && static_cast<std::size_t>(needed) == have) return needed;
-    if (needed < 0 || have == frame.size() || (needed > 0 && static_cast<std::size_t>(needed) > frame.size())) {
+    const bool is_too_short = needed > 0 && static_cast<std::size_t>(needed) < have;  // as it says itself
+    if (needed < 0 || is_too_short || have == frame.size() || (needed > 0 && static_cast<std::size_t>(needed) > frame.size())) {
       errno = EMBBADDATA;
       return -1;
     }

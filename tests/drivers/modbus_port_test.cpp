@@ -9,10 +9,12 @@
 
 #include <chrono>
 #include <string>
+#include <thread>
 
 #include "drivers/fault_server.hpp"
 #include "drivers/modbus/modbus_bus.hpp"
 #include "drivers/modbus_bench.hpp"
+#include "drivers/talker.hpp"
 #include "drivers/wire/wire.hpp"
 
 namespace steadyglow::drivers::modbus {
@@ -75,9 +77,40 @@ TEST(ModbusPort, DriversOfOtherProtocolsAreRefusedToo) {
   EXPECT_FALSE(wire::make_wire(wire::SerialEnd{.line = line_to(server.path())}, counters)->open(wire::Clock::now() + 1s));
 }
 
+TEST(ModbusPort, WhatRestsIsToldAsTheTrouble) {
+  FaultyDevice device;
+  device.fault = [](const tests::Asked& asked) { return asked.address == 900 && asked.count == 1 ? tests::Fault::silent : tests::Fault::none; };
+  tests::TcpFaultServer server(device);
+  ModbusBus bus(TcpEnd{"127.0.0.1", server.port()}, {meter_with({10, 900})}, 50ms);
+  for (unsigned i = 0; i < misses_until_rest; ++i) EXPECT_EQ(bus.read(0).trouble, "no answer in time");
+  const MeterReply reply = bus.read(0);
+  EXPECT_EQ(reply.channels[0].quality, Quality::good);
+  EXPECT_EQ(reply.channels[1].quality, Quality::no_answer);
+  EXPECT_EQ(reply.trouble, "the input address 900 is not answered, and rests");
+}
+
 TEST(ModbusPort, SaysWhatToDoAboutAPortThatIsNotThere) {
   ModbusBus bus = bus_to("/dev/serial/by-id/nobody", 10);
   EXPECT_EQ(bus.read(0).trouble, "cannot open: No such file or directory (is it plugged in? `steadyglow devices` prints the names of what is)");
+}
+
+TEST(ModbusPort, AHeaderThatSaysItIsShorterThanItIsEndsTheAnswer) {
+  tests::TcpTalker talker;
+  BusCounters counters;
+  const auto link = make_tcp_link(talker.end(), counters);
+  std::thread answers([&] {
+    talker.pick_up();
+    const std::string header{"\0\1\0\0\0\0\1", 7};  // transaction 1, a length of nothing
+    talker.say(header + std::string(4000, 'x'));
+  });
+  const Exchange said = link->exchange(1, identification_pdu(0), {Clock::now() + 2s, 1s}, Urgency::poll, Stray::is_an_error);
+  answers.join();
+  EXPECT_EQ(said.outcome, Outcome::garbage) << said.trouble;
+}
+
+TEST(ModbusPort, NoTimeoutMakesACallLongerThanTheWatchdogAllows) {
+  EXPECT_EQ(ModbusBus(TcpEnd{"127.0.0.1", 1}, {meter_with({10, 20, 30})}, 10s).call_deadline(), call_deadline_most);
+  EXPECT_LT(ModbusBus(TcpEnd{"127.0.0.1", 1}, {meter_with({10, 20, 30})}, 500ms).call_deadline(), call_deadline_most);
 }
 
 }  // namespace
