@@ -13,7 +13,9 @@ namespace {
 constexpr std::size_t shown_max = 48;
 constexpr std::size_t counter_digits_max = 18;
 constexpr std::string_view line_ends = "\r\n";
-constexpr std::string_view blanks = " \t";
+/// What stands beside a field and says nothing: never what parts two fields.
+std::string_view blanks_beside(char separator) { return separator == '\t' ? " " : " \t"; }
+constexpr std::string_view blanks = " \t";  ///< of which any run parts two pairs, where the separator is ' '
 
 bool is_printable(char c) { return (c >= ' ' && c <= '~') || c == '\t'; }
 
@@ -48,7 +50,7 @@ std::vector<std::string_view> split(std::string_view line, char separator) {
   std::vector<std::string_view> parts;
   while (!line.empty()) {
     const auto end = separator == ' ' ? line.find_first_of(blanks) : line.find(separator);
-    const std::string_view part = trimmed(line.substr(0, end));
+    const std::string_view part = trimmed(line.substr(0, end), blanks);
     if (!part.empty() || separator != ' ') parts.push_back(part);
     line = end == std::string_view::npos ? std::string_view{} : line.substr(end + 1);
   }
@@ -216,11 +218,12 @@ std::optional<std::string> LineCutter::next() {
 }
 
 std::optional<std::vector<std::string>> split_csv(std::string_view line, char separator) {
+  const std::string_view beside = blanks_beside(separator);
   std::vector<std::string> fields;
   std::size_t at = 0;
   for (;;) {
     std::string field;
-    const auto first = line.find_first_not_of(blanks, at);
+    const auto first = line.find_first_not_of(beside, at);
     if (first != std::string_view::npos && line[first] == '"') {
       std::size_t i = first + 1;
       for (;; ++i) {
@@ -229,11 +232,11 @@ std::optional<std::vector<std::string>> split_csv(std::string_view line, char se
         else if (i + 1 < line.size() && line[i + 1] == '"') field += line[i++];
         else break;
       }
-      at = line.find_first_not_of(blanks, i + 1);
+      at = line.find_first_not_of(beside, i + 1);
       if (at != std::string_view::npos && line[at] != separator) return std::nullopt;
     } else {
       const auto end = line.find(separator, at);
-      field = trimmed(line.substr(at, end == std::string_view::npos ? end : end - at));
+      field = trimmed(line.substr(at, end == std::string_view::npos ? end : end - at), beside);
       if (field.find('"') != std::string::npos) return std::nullopt;
       at = end;
     }
@@ -260,7 +263,8 @@ Outcome read_line(const Instrument& instrument, const std::vector<std::string>& 
     outcome.why = "it holds bytes that are no text (another baud rate?): `" + shown(line) + "`";
     return outcome;
   }
-  line = trimmed(line);
+  // An empty field at either end of a csv line is a field.
+  line = trimmed(line, instrument.format == Format::csv ? blanks_beside(instrument.separator) : blanks);
   // A header is said before anything is measured, often by another part of the board's program: it may come without a checksum.
   const bool may_be_header = instrument.has_header && line.find('*') == std::string_view::npos;
   if (instrument.checksum && !may_be_header) {

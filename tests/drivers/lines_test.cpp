@@ -85,6 +85,8 @@ TEST(CsvFields, FollowRfc4180) {
   EXPECT_EQ(split_csv(R"("aaa","b""bb","ccc")", ','), (Fields{"aaa", "b\"bb", "ccc"}));
   EXPECT_EQ(split_csv(" 1.5 ,,2", ','), (Fields{"1.5", "", "2"}));
   EXPECT_EQ(split_csv("1,", ','), (Fields{"1", ""}));
+  EXPECT_EQ(split_csv("\"a\"\t5", '\t'), (Fields{"a", "5"}));
+  EXPECT_EQ(split_csv("\t 5 \t", '\t'), (Fields{"", "5", ""}));
   EXPECT_EQ(split_csv(R"("aaa,bbb)", ','), std::nullopt);
   EXPECT_EQ(split_csv(R"(a"b,c)", ','), std::nullopt);
   EXPECT_EQ(split_csv(R"("a"b,c)", ','), std::nullopt);
@@ -273,6 +275,13 @@ TEST(LinesInstrument, MistakesAreExplained) {
   const std::string twice = "[instrument]\nprotocol = \"lines\"\nformat = \"csv\"\nfields = 2\n[[channel]]\nname = \"a\"\ncolumn = 1\nquantity = \"voltage\"\nuom = \"V\"\n[[channel]]\nname = \"b\"\ncolumn = 1\nquantity = \"voltage\"\nuom = \"V\"\n[[channel]]\nname = \"c\"\ncolumn = 3\nquantity = \"voltage\"\nuom = \"V\"\n";
   EXPECT_TRUE(holds(mistakes_in(twice), "is already channel `a`"));
   EXPECT_TRUE(holds(mistakes_in(twice), "there is no column 3, only 2"));
+}
+
+TEST(LinesTalk, AnEmptyFieldAtEitherEndOfATabbedLineIsAField) {
+  LinesTalk talk(two_temperatures("format = \"csv\"\nseparator = \"\\t\"\ncolumns = [\"\", \"t1\", \"t2\", \"\"]\n"), "");
+  const Heard heard = after(talk, "\n\t23.4\t19.8\t\n");
+  ASSERT_EQ(heard.last, Word::fresh) << heard.trouble;
+  EXPECT_EQ(heard.newest[1].value, 19.8);
 }
 
 // ---- a bus on a real wire -----------------------------------------------------------------------------------------------------
