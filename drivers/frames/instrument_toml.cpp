@@ -28,7 +28,7 @@ int nibble_of(char c) {
   return -1;
 }
 
-/// A whole number from 1 to `most`, nothing else in the text.
+/// A whole number from `least` to `most`, nothing else in the text.
 std::optional<std::size_t> parse_number(std::string_view text, std::size_t least, std::size_t most) {
   std::size_t value = 0;
   const auto [end, status] = std::from_chars(text.data(), text.data() + text.size(), value);
@@ -125,13 +125,13 @@ class HeadReader {
     if (!table) return;
     const double length = static_cast<double>(std::max(instrument_.frame.size(), frame_bytes_min));
     FrameCheck check;
-    const std::size_t mistakes_at_kind = table->has("kind") ? 1 : 0;
+    const bool has_kind = table->has("kind");
     check.kind = lines::checksum_from_word(table->word("kind", lines::checksum_words())).value_or(lines::Checksum::sum8);
     const int from = table->whole("from", {1, length});
     const int to = table->whole("to", {1, length});
     const int at = table->whole("at", {1, length});
     table->done();
-    if (mistakes_at_kind == 0 || from < 1 || to < 1 || at < 1) return;
+    if (!has_kind || from < 1 || to < 1 || at < 1) return;
     const int width = static_cast<int>(lines::width(check.kind));
     if (to < from) head_.mistake("checksum", "`to` stands before `from`", "swap them?");
     else if (at + width - 1 > static_cast<int>(instrument_.frame.size())) head_.mistake("checksum", "it would reach past the frame");
