@@ -94,11 +94,13 @@ double sensor_doubt(const ThermocoupleStep& step, Celsius t, const InputDoubt& i
   return std::hypot(tolerance ? rectangular(tolerance->value) : 0.0, ratio * at_junction.value_or(0.0));
 }
 double sensor_doubt(const PlatinumStep& step, Celsius t, const InputDoubt&, std::optional<Celsius>, std::vector<std::string>& left_out) {
+  if (step.wires == 2 || step.lead.value > 0.0) left_out.emplace_back("how well its leads were measured");
   if (step.tolerance_class) return rectangular(platinum_tolerance(*step.tolerance_class, t).value);
   left_out.emplace_back("the sensor's class");
   return 0.0;
 }
 double sensor_doubt(const ThermistorStep& step, Celsius, const InputDoubt&, std::optional<Celsius>, std::vector<std::string>& left_out) {
+  if (step.divider) left_out.emplace_back("the tolerance of the resistor and of the supply that feed the thermistor");
   if (step.tolerance_kelvin) return rectangular(*step.tolerance_kelvin);
   left_out.emplace_back("the thermistor's tolerance");
   return 0.0;
@@ -134,6 +136,9 @@ std::optional<Doubt> doubt_of(const Chain& chain, double raw, const InputDoubt& 
   if (!inputs.meter) doubt.left_out.emplace_back("the meter's accuracy");
   const auto gain = std::visit([](const auto& step) { return gain_doubt(step); }, chain.before_meter);
   if (!gain) doubt.left_out.push_back(fmt::format("the tolerance of the {}", part_word(chain)));
+  // Turned round is exact; any other figure was found against another meter, or read off a part.
+  if (std::fabs(chain.scale) != 1.0) doubt.left_out.emplace_back("how well its scale was found");
+  if (chain.offset != 0.0) doubt.left_out.emplace_back("how well its offset was found");
   const double to_kelvin = chain.scale / chain.to.to_base;
   const Celsius t{(at.value - chain.offset) / to_kelvin};
   const double sensed = std::visit([&](const auto& step) { return sensor_doubt(step, t, inputs, junction, doubt.left_out); }, chain.sensor);

@@ -290,6 +290,22 @@ TEST(ChainDoubt, SaysWhatIsNotInIt) {
   EXPECT_EQ(doubt->left_out, (std::vector<std::string>{"the meter's accuracy", "the sensor's class"}));
 }
 
+TEST(ChainDoubt, SaysWhichPartsOfAChainHaveNoTolerance) {
+  const auto left_out = [](const std::string& text, Quantity from, const char* from_uom, Quantity to, const char* to_uom, double raw) {
+    const auto doubt = doubt_of(good_chain(text, from, from_uom, to, to_uom), raw, {.meter = 0.001, .junction = {}});
+    return doubt ? doubt->left_out : std::vector<std::string>{"no value"};
+  };
+  using Words = std::vector<std::string>;
+  EXPECT_EQ(left_out("thermistor = { ohms_at_25 = 10000, beta = 3950, tolerance_kelvin = 0.2, divider = { supply_volts = 3.3, other_ohms = 10000 } }", volts, "V", degrees, "Cel", 1.6),
+            Words{"the tolerance of the resistor and of the supply that feed the thermistor"});
+  EXPECT_EQ(left_out("thermistor = { ohms_at_25 = 10000, beta = 3950, tolerance_kelvin = 0.2 }", ohms, "Ohm", degrees, "Cel", 9000.0), Words{});
+  EXPECT_EQ(left_out("platinum = { at_zero_ohms = 100, wires = 2, lead_ohms = 0.4, class = \"B\" }", ohms, "Ohm", degrees, "Cel", 120.0), Words{"how well its leads were measured"});
+  EXPECT_EQ(left_out("platinum = { at_zero_ohms = 100, wires = 3, class = \"B\" }", ohms, "Ohm", degrees, "Cel", 120.0), Words{});
+  EXPECT_EQ(left_out("scale = 121.5", volts, "V", volts, "V", 3.0), Words{"how well its scale was found"});
+  EXPECT_EQ(left_out("scale = -1.0", volts, "V", volts, "V", 3.0), Words{});
+  EXPECT_EQ(left_out("offset = -0.2", volts, "V", volts, "V", 3.0), Words{"how well its offset was found"});
+}
+
 // ---- what somebody might write --------------------------------------------------------------------------------------
 
 // Whatever stands there: a mistake with its place, or a chain that gives finite numbers or a quality. 20,000 texts of one seed.
