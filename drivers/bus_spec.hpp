@@ -2,6 +2,7 @@
 /// A bus as the configuration describes it: what hangs on it, and how to make it. No driver's own words in here.
 #include <chrono>
 #include <functional>
+#include <limits>
 #include <memory>
 #include <optional>
 #include <string>
@@ -19,6 +20,8 @@ struct ChannelInfo {
   std::string name;
   Quantity quantity = Quantity::voltage;
   std::string uom;  ///< UCUM symbol
+  double plausible_low = -std::numeric_limits<double>::infinity();  ///< in the uom: all that the channel can say lies between
+  double plausible_high = std::numeric_limits<double>::infinity();
 };
 
 /// What its maker says of a reading y, in the channels' uom: |error| <= percent_of_reading/100 |y| + counts resolution +

@@ -7,7 +7,7 @@
 
 #include "core/quality.hpp"
 #include "core/uom.hpp"
-#include "drivers/driver.hpp"
+#include "drivers/bus_spec.hpp"
 
 namespace steadyglow::drivers {
 
@@ -27,6 +27,9 @@ struct ChannelRule {
   double plausible_high = std::numeric_limits<double>::infinity();
   std::vector<Sentinel> sentinels;
 };
+
+/// What the rest of the program knows of it.
+inline ChannelInfo info_of(const ChannelRule& rule) { return {rule.name, rule.quantity, rule.uom, rule.plausible_low, rule.plausible_high}; }
 
 /// Raw to value. A sentinel, a figure outside the plausible band or one that is no number is never good; it is never clamped.
 inline ChannelValue judge(const ChannelRule& rule, double raw) {

@@ -9,7 +9,6 @@
 
 #include "analysis/uncertainty.hpp"
 #include "core/decimal.hpp"
-#include "document/document.hpp"
 #include "sensor/chain_words.hpp"
 
 namespace steadyglow::app {
@@ -17,13 +16,6 @@ namespace {
 
 constexpr double coverage_factor = 2.0;
 constexpr int digits = 4;
-
-const document::Node* member(const document::Node& table, std::string_view key) {
-  const auto found = std::find_if(table.members.begin(), table.members.end(), [&](const document::Member& one) { return one.key == key; });
-  return found == table.members.end() ? nullptr : &found->node;
-}
-
-bool is_number(const document::Node* node) { return node != nullptr && (node->kind == document::Node::Kind::integer || node->kind == document::Node::Kind::decimal); }
 
 sensor::RawBand band_of(const PointBinding& binding) {
   sensor::RawBand band = binding.plausible;
@@ -128,24 +120,6 @@ std::vector<record::ValueDoubt> doubts_over_range(const Settings& settings, cons
 }
 
 }  // namespace
-
-std::vector<std::pair<std::string, sensor::RawBand>> plausible_bands(const drivers::InstrumentText& instrument) {
-  Errors unheard;
-  const document::Node root = document::parse(instrument.text, instrument.file, unheard);
-  std::vector<std::pair<std::string, sensor::RawBand>> bands;
-  const document::Node* channels = member(root, "channel");
-  if (channels == nullptr || channels->kind != document::Node::Kind::array) return bands;
-  for (const document::Node& channel : channels->items) {
-    const document::Node* name = member(channel, "name");
-    const document::Node* plausible = member(channel, "plausible");
-    if (name == nullptr || name->kind != document::Node::Kind::text || plausible == nullptr) continue;
-    sensor::RawBand band;
-    if (const auto* low = member(*plausible, "low"); is_number(low)) band.low = low->number;
-    if (const auto* high = member(*plausible, "high"); is_number(high)) band.high = high->number;
-    bands.emplace_back(name->text, band);
-  }
-  return bands;
-}
 
 double likely_value(const profile::Point& point, const PointBinding& binding) {
   if (point.nominal) return *point.nominal;

@@ -9,10 +9,6 @@
 
 namespace steadyglow::app {
 
-/// The plausible band of each channel of an instrument file, by the channel's name, whatever its protocol: these keys are the same for all.
-/// Channels without one are left out; a text that cannot be read gives nothing (its reader says why).
-std::vector<std::pair<std::string, sensor::RawBand>> plausible_bands(const drivers::InstrumentText& instrument);
-
 /// A value that the point is likely to have: its nominal, else the middle of its limits, else its only limit, else one in the channel's band.
 double likely_value(const profile::Point& point, const PointBinding& binding);
 

@@ -96,9 +96,7 @@ class Loader {
       const std::string file = beside(file_, instrument_folder_ + "/" + name + ".toml");
       auto text = read_text_file(file);
       if (!text) return fail(Fault::config, fmt::format("register map `{}` cannot be read from {}", name, file), "check the name and instrument_folder");
-      drivers::InstrumentText instrument{file, std::move(*text)};
-      for (auto& [channel, band] : plausible_bands(instrument)) bands_[{name, channel}] = band;
-      return instrument;
+      return drivers::InstrumentText{file, std::move(*text)};
     };
     auto tables = top.tables("bus");
     if (tables.size() > buses_max) top.mistake("bus", fmt::format("{} buses are more than {}", tables.size(), buses_max));
@@ -379,15 +377,13 @@ class Loader {
   void bind(Table& table, UnitSettings& unit, PointId id, const std::string& channel, ReadChain read) {
     const auto place = find_channel(table, "channel", channel);
     if (!place) return;
-    const auto& meter = settings_.buses[place->bus].meters[place->meter];
-    const auto& info = meter.channels[place->channel];
+    const auto& info = settings_.buses[place->bus].meters[place->meter].channels[place->channel];
     const profile::Point& point = unit.profile.point(id);
     const auto uom = find_uom(info.quantity, info.uom);
     if (!uom) return;
     check_shared(table, unit, point, *place, channel, read.is_shared);
     if (!sensor::fit_chain(table, read.chain, {*uom, point.uom, channel, point.name})) return;
-    PointBinding binding{id, place->bus, place->meter, place->channel, read.chain.factor(), std::move(read.chain), std::nullopt, {}};
-    if (const auto band = bands_.find({meter.instrument, info.name}); band != bands_.end()) binding.plausible = band->second;
+    PointBinding binding{id, place->bus, place->meter, place->channel, read.chain.factor(), std::move(read.chain), std::nullopt, {info.plausible_low, info.plausible_high}};
     if (const auto* step = binding.chain.wants_junction()) {
       binding.junction = find_junction(table, step->junction_channel);
       if (!binding.junction) return;
@@ -444,9 +440,8 @@ class Loader {
     std::string by;
     bool may_share;
   };
-  std::map<std::pair<std::string, std::string>, sensor::RawBand> bands_;  ///< by instrument and channel
-  std::map<std::string, std::string> ends_;                               ///< where a bus ends, and its name
-  std::map<std::string, std::string> devices_;                            ///< where a device is, and its meter
+  std::map<std::string, std::string> ends_;     ///< where a bus ends, and its name
+  std::map<std::string, std::string> devices_;  ///< where a device is, and its meter
   std::map<std::tuple<std::size_t, std::size_t, std::size_t>, ChannelUse> used_channels_;
   bool is_demo_ = false;
   bool has_bad_bus_ = false;

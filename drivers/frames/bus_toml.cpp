@@ -31,7 +31,7 @@ class Reader final : public BusReader {
     if (!parsed) return;
     channel_ = find_channel(table, *parsed, dial);
     const Channel& channel = parsed->channels[channel_];
-    info.channels.push_back({channel.name, channel.quantity, channel.uom});
+    info.channels.push_back(info_of(channel));
     instrument_ = std::move(parsed);
   }
 

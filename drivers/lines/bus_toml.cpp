@@ -29,7 +29,7 @@ class Reader final : public BusReader {
     if (!info.identity.empty() && parsed->id.empty())
       table.mistake("identity", "this instrument does not say who it is",
                     "let the board print id=... and name the key in the instrument file (id = \"id\"), or bind the adapter by its /dev/serial/by-id/ path alone");
-    for (const Channel& channel : parsed->channels) info.channels.push_back({channel.name, channel.quantity, channel.uom});
+    for (const Channel& channel : parsed->channels) info.channels.push_back(info_of(channel));
     instrument_ = std::move(parsed);
     identity_ = std::string(trimmed(info.identity));
   }

@@ -43,7 +43,7 @@ class Reader final : public BusReader {
     if (instrument == nullptr) return;
     const std::optional<Instrument>& parsed = instruments_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
-    for (const Channel& channel : parsed->channels) info.channels.push_back({channel.name, channel.quantity, channel.uom});
+    for (const Channel& channel : parsed->channels) info.channels.push_back(info_of(channel));
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
     check_identity(table, *parsed, instrument->file);
     setup.instrument = *parsed;

@@ -112,7 +112,7 @@ class Reader final : public BusReader {
     for (const Channel& channel : parsed->channels) {
       if (channel.stale_after <= info.poll_period)
         table.mistake("poll_seconds", "`" + channel.name + "` would be stale before it is looked at again", "less than its stale_after_seconds, " + to_decimal(std::chrono::duration<double>(channel.stale_after).count()));
-      info.channels.push_back({channel.name, channel.quantity, channel.uom});
+      info.channels.push_back(info_of(channel));
     }
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
     setup.instrument = with_device(*parsed, device);

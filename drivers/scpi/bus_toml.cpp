@@ -34,7 +34,7 @@ class Reader final : public BusReader {
     append_new(errors, std::move(found));
     if (!parsed) return;
     if (terminator) parsed->terminator = *terminator;
-    for (const Channel& channel : parsed->channels) info.channels.push_back({channel.name, channel.quantity, channel.uom});
+    for (const Channel& channel : parsed->channels) info.channels.push_back(info_of(channel));
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
     setup_ = {info.name, std::move(*parsed), info.identity};
   }

@@ -44,7 +44,7 @@ class Reader final : public BusReader {
     setup.instrument = *parsed;
     if (parsed->kind == Kind::w1) check_rom(table, setup, info);
     else check_chip(table, setup, info);
-    for (const Channel& channel : parsed->channels) info.channels.push_back({channel.name, channel.quantity, channel.uom});
+    for (const Channel& channel : parsed->channels) info.channels.push_back(info_of(channel));
     meters_.push_back(std::move(setup));
   }
 

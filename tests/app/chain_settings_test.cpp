@@ -286,6 +286,7 @@ TEST_F(ChainSettings, EveryMeterOfThePageDescribeYourOwnIsRead) {
   const auto settings = load_text(buses + unit("one", "[[unit.point]]\nname = \"bias\"\nchannel = \"inputs.ch1\"\n"));
   ASSERT_TRUE(settings) << said();
   EXPECT_EQ(settings->buses.size(), 3u);
+  for (const auto& one : settings->buses) EXPECT_TRUE(std::isfinite(one.meters.at(0).channels.at(0).plausible_high)) << one.name << ": whatever its protocol, its band is known";
 }
 
 TEST_F(ChainSettings, EveryStepOfThePageDescribeYourOwnIsRead) {
