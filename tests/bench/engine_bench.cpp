@@ -52,7 +52,7 @@ void engine_per_reading(benchmark::State& state) {
   const auto rows = a_recording(static_cast<double>(state.range(0)));
   std::int64_t readings = 0;
   for (auto _ : state) {
-    soak::Engine engine(support::profile_of(sixteen_points()), support::plan_of(support::usual_plan));
+    soak::Engine engine(tests::profile_of(sixteen_points()), tests::plan_of(tests::usual_plan));
     for (const auto& row : rows) {
       benchmark::DoNotOptimize(engine.take(row).size());
       readings += static_cast<std::int64_t>(row.size());

@@ -47,7 +47,7 @@ TEST(RunFigures, TheEndFigureIsTheMeanOfTheLastHourThatCounted) {
 TEST(RunFigures, ASlopeIsFoundWithinItsInterval) {
   StoredRun run(small_amp(), day_plan);
   play_small_amp(run);
-  run.point("mains_v", support::hold(230.0)).point("v1_cathode_mv", [](double s) { return 380.0 * (1.0 - 0.98 * std::exp(-s / 40.0)) + 0.5 * s / hour; }, 0.4);
+  run.point("mains_v", tests::hold(230.0)).point("v1_cathode_mv", [](double s) { return 380.0 * (1.0 - 0.98 * std::exp(-s / 40.0)) + 0.5 * s / hour; }, 0.4);
   run.run_until(16.0 * hour);
   const auto figures = run.figures();
   ASSERT_TRUE(figures) << figures.error().text();

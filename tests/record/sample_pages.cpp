@@ -84,7 +84,7 @@ Sample four_points() {
   auto run = std::make_shared<StoredRun>(profile, day_plan);
   const auto room = [](double s) { return 21.0 - 3.0 * std::sin(s / 27000.0); };
   run->point("v1_cathode_mv", [](double s) { return 381.0 * (1.0 - 0.98 * std::exp(-(s + 5.0) / 40.0)) + 4.0 * std::sin(s / 11000.0); }, 0.8);
-  run->point("power_transformer_c", support::thermal(room, support::hold(34.0), 3600.0), 0.1);
+  run->point("power_transformer_c", tests::thermal(room, tests::hold(34.0), 3600.0), 0.1);
   run->point("mains_w", [](double s) { return 126.0 + 90.0 * std::exp(-s / 8.0); }, 0.4);
   run->point("room_c", room, 0.05);
   run->run_until(26.0 * hour);
@@ -113,11 +113,11 @@ Sample forty_points() {
   for (const auto& point : run->engine().profile().points) {
     const double own = static_cast<double>(point.name.size() % 7) * 0.01 + static_cast<double>(point.name[1] % 5) * 0.01;
     if (point.role == profile::Role::bias) run->point(point.name, [=](double s) { return (9.8 + own) * (1.0 + 0.1 * std::exp(-s / 1500.0)); }, 0.05);
-    if (point.role == profile::Role::heatsink) run->point(point.name, support::thermal(room, support::hold(18.0 + 10.0 * own), 2400.0), 0.1);
+    if (point.role == profile::Role::heatsink) run->point(point.name, tests::thermal(room, tests::hold(18.0 + 10.0 * own), 2400.0), 0.1);
     if (point.role == profile::Role::offset) run->point(point.name, [=](double s) { return 6.0 + 100.0 * own + std::sin(s / 20000.0); }, 0.3);
-    if (point.role == profile::Role::supply) run->point(point.name, support::hold(42.0 + own), 0.05);
+    if (point.role == profile::Role::supply) run->point(point.name, tests::hold(42.0 + own), 0.05);
   }
-  run->point("mains_v", support::hold(230.0), 0.3).point("mains_w", support::hold(61.0), 0.2).point("mains_a", support::hold(0.27), 0.001).point("room_c", room, 0.05);
+  run->point("mains_v", tests::hold(230.0), 0.3).point("mains_w", tests::hold(61.0), 0.2).point("mains_a", tests::hold(0.27), 0.001).point("room_c", room, 0.05);
   run->run_until(27.0 * hour, 20.0);
   return finish("forty", run);
 }
@@ -168,7 +168,7 @@ Sample gaps_and_trims() {
 Sample failed() {
   auto run = std::make_shared<StoredRun>(small_amp(), day_plan);
   play_small_amp(*run);
-  run->point("v2_cathode_mv", support::doubling([](double s) { return 379.0 * (1.0 - 0.98 * std::exp(-(s + 5.0) / 40.0)); }, 8.7 * hour, 360.0), 0.8);
+  run->point("v2_cathode_mv", tests::doubling([](double s) { return 379.0 * (1.0 - 0.98 * std::exp(-(s + 5.0) / 40.0)); }, 8.7 * hour, 360.0), 0.8);
   run->run_until(10.0 * hour);
   soak::Act seen;
   seen.kind = soak::ActKind::acknowledge;

@@ -18,7 +18,7 @@ namespace steadyglow::record_test {
 class StoredRun {
  public:
   StoredRun(std::string profile_text, std::string plan_text, const soak::Policy& policy = {})
-      : engine_(std::make_unique<soak::Engine>(support::profile_of(profile_text), support::plan_of(plan_text), policy)), courses_(engine_->profile().points.size()) {
+      : engine_(std::make_unique<soak::Engine>(tests::profile_of(profile_text), tests::plan_of(plan_text), policy)), courses_(engine_->profile().points.size()) {
     row.id = 7;
     row.unit = "brindlecombe35";
     row.title = "Brindlecombe 35";
@@ -34,7 +34,7 @@ class StoredRun {
     add({0, Timestamp{}, std::string(record::input_kind_policy), {}, soak::to_json_text(policy)});
   }
 
-  StoredRun& point(const std::string& name, support::Course course, double sigma = 0.0) {
+  StoredRun& point(const std::string& name, tests::Course course, double sigma = 0.0) {
     courses_[id(name).index] = {std::move(course), sigma, {}};
     return *this;
   }
@@ -95,7 +95,7 @@ class StoredRun {
     double from, until;
   };
   struct Course {
-    support::Course value;
+    tests::Course value;
     double sigma = 0.0;
     std::vector<Span> bad;
   };
@@ -158,7 +158,7 @@ inline void play_small_amp(StoredRun& run) {
   const auto settle = [](double s) { return 1.0 - std::exp(-(s + 5.0) / 40.0) * 0.98; };
   for (const char* tube : {"v1_cathode_mv", "v2_cathode_mv"}) run.point(tube, [=](double s) { return (380.0 + (tube[1] == '1' ? 3.0 : -2.0)) * settle(s) * std::pow(mains(s) / 230.0, 1.5); }, 0.8);
   run.point("b_plus_v", [=](double s) { return 452.0 * settle(s) * mains(s) / 230.0; }, 0.3);
-  run.point("power_transformer_c", support::thermal(room, [=](double s) { return 34.0 * std::pow(mains(s) / 230.0, 2.0); }, 3600.0), 0.1);
+  run.point("power_transformer_c", tests::thermal(room, [=](double s) { return 34.0 * std::pow(mains(s) / 230.0, 2.0); }, 3600.0), 0.1);
   run.point("mains_v", mains, 0.2);
   run.point("mains_w", [=](double s) { return (126.0 + 90.0 * std::exp(-s / 8.0)) * std::pow(mains(s) / 230.0, 2.0); }, 0.4);
   run.point("mains_a", [=](double s) { return 0.58 * mains(s) / 230.0; }, 0.002);

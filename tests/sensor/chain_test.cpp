@@ -13,7 +13,7 @@
 namespace steadyglow::sensor {
 namespace {
 
-using support::chain_of;
+using tests::chain_of;
 
 constexpr auto volts = Quantity::voltage;
 constexpr auto amperes = Quantity::current;

@@ -7,10 +7,10 @@
 namespace steadyglow::soak {
 namespace {
 
-using support::hold;
-using support::hours;
-using support::minutes;
-using support::Night;
+using tests::hold;
+using tests::hours;
+using tests::minutes;
+using tests::Night;
 
 const std::string cold_check_plan = R"(
 [plan]
@@ -58,7 +58,7 @@ Policy of_ada() {
 }
 
 Night amp(const std::string& plan, const Policy& policy = of_ada()) {
-  Night night(support::tube_amp, plan, policy);
+  Night night(tests::tube_amp, plan, policy);
   for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, hold(380.0), 1.0);
   night.point("b_plus", hold(452.0), 0.3).point("transformer", hold(63.0), 0.1).point("mains_v", hold(230.0), 0.2).point("mains_a", hold(0.55), 0.002).point("mains_w", hold(120.0), 0.3).point("room", hold(23.0), 0.05);
   return night;
@@ -186,7 +186,7 @@ Start start_with(const profile::Profile& profile, double tau_s, double inrush_wa
 
 // 1 - exp(-t/tau) is 0.9 at t = tau ln 10 = 2.303 tau (own arithmetic).
 TEST(Start, TellsWhenNinetyPercentAreThere) {
-  const auto profile = support::profile_of(support::tube_amp);
+  const auto profile = tests::profile_of(tests::tube_amp);
   const Start start = start_with(profile, 20.0, 180.0);
   ASSERT_EQ(start.points.size(), 2u);
   EXPECT_NEAR(seconds_of(start.points[0].reached), 46.05, 1.0);
@@ -195,7 +195,7 @@ TEST(Start, TellsWhenNinetyPercentAreThere) {
 }
 
 TEST(Start, IsComparedInItsTimeAndItsPeak) {
-  const auto profile = support::profile_of(support::tube_amp);
+  const auto profile = tests::profile_of(tests::tube_amp);
   const StartWatch watch(profile);
   const Start first = start_with(profile, 20.0, 180.0);
   EXPECT_EQ(watch.difference(start_with(profile, 21.0, 190.0), first), "");
@@ -204,7 +204,7 @@ TEST(Start, IsComparedInItsTimeAndItsPeak) {
 }
 
 TEST(Start, ThatWasHardlyReadSaysNothing) {
-  const auto profile = support::profile_of(support::tube_amp);
+  const auto profile = tests::profile_of(tests::tube_amp);
   StartWatch watch(profile);
   watch.begin(at_ms(0));
   EXPECT_FALSE(watch.take(Reading::good(*profile.find("b_plus"), at_ms(200000), 452.0)));

@@ -3,7 +3,7 @@
 
 #include "support/night.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 namespace {
 
 using soak::Kind;
@@ -112,4 +112,4 @@ TEST(Room, ASensorThatAnswersLateChangesNothing) {
 }
 
 }  // namespace
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

@@ -5,7 +5,7 @@
 #include "soak/finding_json.hpp"
 #include "support/tube_amp.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 namespace {
 
 using soak::Kind;
@@ -284,4 +284,4 @@ TEST(Engine, AnAlarmWaitsForAPersonAlsoAfterItsConditionIsOver) {
 }
 
 }  // namespace
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

@@ -5,7 +5,7 @@
 
 #include "support/tube_amp.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 namespace {
 
 /// A value that wanders: each minute a small step, pulled back to `centre` with a time constant; steps and dips besides.
@@ -66,4 +66,4 @@ TEST_P(HealthyNight, WakesNobodyAndEndsWithPassProposed) {
 INSTANTIATE_TEST_SUITE_P(ThirtyOfThem, HealthyNight, testing::Range(1u, 31u));
 
 }  // namespace
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

@@ -8,13 +8,13 @@
 namespace steadyglow::soak {
 namespace {
 
-using support::healthy_night;
-using support::hold;
-using support::hours;
-using support::minutes;
-using support::Night;
-using support::stepping;
-using support::warming;
+using tests::healthy_night;
+using tests::hold;
+using tests::hours;
+using tests::minutes;
+using tests::Night;
+using tests::stepping;
+using tests::warming;
 
 Act act_of(ActKind kind, const std::string& who = "Ada", const std::string& why = "because") {
   Act act;
@@ -394,7 +394,7 @@ minutes = 30
 
 /// Plays the plan; the bench gives every turn at once.
 Night cycled(const Policy& policy, const std::function<void(Night&)>& change = [](Night&) {}) {
-  Night night(support::tube_amp, cycling_plan, policy);
+  Night night(tests::tube_amp, cycling_plan, policy);
   for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, hold(380.0), 1.0);
   night.point("b_plus", hold(452.0), 0.3).point("transformer", hold(63.0), 0.1).point("mains_v", hold(230.0), 0.2).point("mains_a", hold(0.55), 0.002).point("mains_w", hold(120.0), 0.3).point("room", hold(23.0), 0.05);
   change(night);

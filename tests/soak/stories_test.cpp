@@ -3,7 +3,7 @@
 
 #include "support/tube_amp.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 namespace {
 
 using soak::Kind;
@@ -153,4 +153,4 @@ TEST(Story, ATapeThatSlowsDownIsAWarning) {
 }
 
 }  // namespace
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

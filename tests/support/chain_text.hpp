@@ -6,7 +6,7 @@
 #include "document/table.hpp"
 #include "sensor/chain_toml.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 
 struct ChainText {
   sensor::Chain chain;
@@ -27,4 +27,4 @@ inline ChainText chain_of(const std::string& text, Quantity from, std::string_vi
   return read;
 }
 
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

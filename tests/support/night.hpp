@@ -12,7 +12,7 @@
 #include "profile/profile_toml.hpp"
 #include "soak/engine.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 
 /// Value of a point at `seconds` of run time.
 using Course = std::function<double(double seconds)>;
@@ -188,4 +188,4 @@ class Night {
   std::optional<double> off_at_;
 };
 
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

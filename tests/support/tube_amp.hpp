@@ -2,7 +2,7 @@
 /// A fixed-bias amplifier with four output tubes, healthy, on any mains and in any room.
 #include "support/night.hpp"
 
-namespace steadyglow::support {
+namespace steadyglow::tests {
 
 inline const std::string tube_amp = R"(
 [profile]
@@ -97,4 +97,4 @@ inline Night healthy_night(Course mains = hold(230.0), Course room = hold(23.0),
   return night;
 }
 
-}  // namespace steadyglow::support
+}  // namespace steadyglow::tests

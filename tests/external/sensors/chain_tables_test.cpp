@@ -12,7 +12,7 @@ namespace steadyglow::sensor {
 namespace {
 
 using reference::rows;
-using support::chain_of;
+using tests::chain_of;
 
 Chain thermocouple(const std::string& letter, const std::string& terminals) {
   const auto read = chain_of("thermocouple = { type = \"" + letter + "\", " + terminals + " }", Quantity::voltage, "mV", Quantity::temperature, "Cel");
