@@ -26,11 +26,12 @@ Result<void> Dialog::clear(Deadline deadline) {
 
 bool Dialog::has_surplus() {
   if (!is_white(received_)) return true;
-  received_.clear();
-  std::size_t bytes = 0;
-  // White space of an ending such as "\n\r" may come a moment after the line; more than that is somebody's words.
-  constexpr std::size_t ending_most = 2;
-  return !wire_->discard_waiting(bytes) || bytes > ending_most;
+  // With no time left nothing is waited for, and a USBTMC device, at which to look would be to ask, is not asked.
+  auto waiting = wire_->read_some(Clock::now());
+  if (!waiting) return !wire_->is_open();
+  // Of an ending such as "\n\r" the last byte may come a moment after the line; "1\n" is no longer, and a whole answer.
+  received_ = std::move(*waiting);
+  return !is_white(received_);
 }
 
 Result<void> Dialog::tell(std::string_view command, Deadline deadline) {

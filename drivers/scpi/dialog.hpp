@@ -37,7 +37,8 @@ class Dialog {
   Result<void> clear(Deadline deadline);
   /// Forgets what was received: the wire was opened anew.
   void forget() { received_.clear(); }
-  /// True when something waits that nobody asked for: whatever is asked next would be answered by it. White space does not count.
+  /// True when something waits that nobody asked for, or the other end is gone: whatever is asked next would be answered by it. White space
+  /// does not count, and at a USBTMC device nothing can be seen.
   bool has_surplus();
 
   Result<void> tell(std::string_view command, Deadline deadline);

@@ -68,6 +68,40 @@ class Doubtful {
   std::thread thread_;
 };
 
+/// A dialog whose far end has just answered TWO? by the second copy of another answer.
+struct OneTooMany {
+  tests::TcpTalker talker;
+  BusCounters counters;
+  Dialog dialog{talker.end(), "\n", counters};
+
+  OneTooMany() {
+    EXPECT_TRUE(dialog.wire().open_now(Clock::now() + 1s));
+    talker.pick_up();
+    talker.say("1\n");
+    EXPECT_EQ(dialog.ask("TWO?", Clock::now() + 1s).value_or(""), "1");
+  }
+  bool has_surplus_after(std::string_view bytes) {
+    talker.say(bytes);
+    std::this_thread::sleep_for(20ms);
+    return dialog.has_surplus();
+  }
+};
+
+TEST(ScpiSurplus, AnAnswerIsOneHoweverShort) {
+  for (const char* answer : {"2\n", "2\r", "2", "\n2\n"}) EXPECT_TRUE(OneTooMany().has_surplus_after(answer)) << answer;
+}
+TEST(ScpiSurplus, AnEndingThatComesLateIsNone) {
+  for (const char* ending : {"\r", "\r\n", " \r\n"}) EXPECT_FALSE(OneTooMany().has_surplus_after(ending)) << ending;
+}
+TEST(ScpiSurplus, NothingIsNone) { EXPECT_FALSE(OneTooMany().dialog.has_surplus()); }
+TEST(ScpiSurplus, AnEndThatIsGoneIsToldAsOne) {
+  OneTooMany far;
+  far.talker.hang_up();
+  std::this_thread::sleep_for(20ms);
+  EXPECT_TRUE(far.dialog.has_surplus());
+  EXPECT_FALSE(far.dialog.wire().is_open());
+}
+
 class ScpiStep : public testing::TestWithParam<bool> {};
 
 TEST_P(ScpiStep, AnAnswerTooManyIsNotTheNextOneThatComesLate) {
