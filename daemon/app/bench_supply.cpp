@@ -46,9 +46,10 @@ void BenchSupply::take(const acquire::MeterBatch& batch) {
     return &batch.reply.channels[binding->channel];
   };
   if (const auto* smoke = channel_of(settings_->smoke)) {
-    const bool is_read = smoke->quality == Quality::good;
+    const auto loop = sensor::convert(settings_->smoke->chain, smoke->value, smoke->quality);
+    const bool is_read = loop.quality == Quality::good;
     smoke_unread_ = is_read ? 0 : smoke_unread_ + 1;
-    if (is_read || smoke_unread_ > unread_polls_most) is_smoke_ = is_read ? std::optional(smoke->value != 0.0) : std::nullopt;
+    if (is_read || smoke_unread_ > unread_polls_most) is_smoke_ = is_read ? std::optional(loop.value != 0.0) : std::nullopt;
     // When the mains are gone so is its module: nothing is told of it, and nothing is on that could burn.
     const bool is_dark = !is_smoke_ && mains_unread_ > unread_polls_most;
     if (!is_dark && (is_smoke_ != is_smoke_told_ || !is_smoke_)) {

@@ -64,7 +64,7 @@ struct BenchSettings {
   std::optional<OutletBinding> watchdog;
   double watchdog_every = 2.0;         ///< seconds, real time
   double watchdog_drops_after = 10.0;  ///< seconds, real time: as the device is set
-  std::optional<ChannelBinding> smoke;  ///< a contact; other than zero is smoke or heat
+  std::optional<ChannelBinding> smoke;  ///< a contact; behind its chain 0 is a closed loop, and anything else smoke, heat or a broken wire
   std::optional<ChannelBinding> mains;  ///< volts before the outlets
   std::optional<double> mains_nominal_volts;
   std::optional<double> breaker_amperes;

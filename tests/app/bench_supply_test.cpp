@@ -128,6 +128,31 @@ TEST(BenchSupply, InTheDarkNobodyIsToldOfTheSmokeContact) {
   EXPECT_FALSE(night.smoke.back());
 }
 
+TEST(BenchSupply, AnOpenSmokeLoopIsSmoke) {
+  Night night;
+  night.hears(relay_meter, 0.0);
+  night.hears(relay_meter, 1.0);
+  EXPECT_EQ(night.smoke, (std::vector<std::optional<bool>>{false, true}));
+}
+
+// An input that gives 1 for a closed loop: scale = -1, offset = 1 under [bench.smoke].
+TEST(BenchSupply, ASmokeLoopMayBeTurnedRound) {
+  Night night;
+  night.settings.smoke->chain.scale = -1.0;
+  night.settings.smoke->chain.offset = 1.0;
+  night.hears(relay_meter, 1.0);
+  night.hears(relay_meter, 0.0);
+  EXPECT_EQ(night.smoke, (std::vector<std::optional<bool>>{false, true}));
+}
+
+TEST(BenchSupply, ASmokeLoopOutsideOfWhatIsAcceptedIsNotRead) {
+  Night night;
+  night.settings.smoke->chain.accept_high = 1.0;
+  night.hears(relay_meter, 0.0);
+  for (int i = 0; i < 3; ++i) night.hears(relay_meter, 7.0);
+  EXPECT_EQ(night.smoke, (std::vector<std::optional<bool>>{false, std::nullopt}));
+}
+
 TEST(BenchSupply, NothingClosesItBeforeARelayThatDoesNotOpen) {
   Night night;
   night.against = "the relay of ombrel250 is marked defective";

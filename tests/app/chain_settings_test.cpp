@@ -129,6 +129,22 @@ TEST_F(ChainSettings, TheMainsOfABenchMayStandBehindATransformer) {
   EXPECT_EQ(sensor::convert(mains_binding->chain, 12.1, Quality::good).quality, Quality::over_range);
 }
 
+// As the head of that file says: its inputs give 1 for a loop that is closed, and smoke is what is not 0.
+TEST_F(ChainSettings, TheSmokeLoopOfTheContactModuleIsTurnedRound) {
+  write("profiles/kind.toml", "[profile]\nkind = \"x\"\n" + bias);
+  fs::copy_file(std::string(STEADYGLOW_SOURCE_DIR) + "/config/instruments/contacts-8ch.toml", folder_ / "instruments/contacts-8ch.toml", fs::copy_options::overwrite_existing);
+  const std::string contacts = "[[bus.meter]]\nname = \"contacts\"\ninstrument = \"contacts-8ch\"\naddress = 2\n";
+  const std::string bench = "[[bench]]\nname = \"bench 1\"\n[bench.smoke]\nchannel = \"contacts.in_1\"\nscale = -1\noffset = 1\n";
+  std::string one = unit("one", wired("bias", "ch1"));
+  one.insert(one.find("plan ="), "bench = \"bench 1\"\n");
+  const auto settings = load_text(bus("line", tcp, "module") + contacts + bench + one);
+  ASSERT_TRUE(settings) << said();
+  const auto& smoke = settings->benches[0].smoke;
+  ASSERT_TRUE(smoke);
+  EXPECT_EQ(sensor::convert(smoke->chain, 1.0, Quality::good).value, 0.0);
+  EXPECT_EQ(sensor::convert(smoke->chain, 0.0, Quality::good).value, 1.0);
+}
+
 // ---- a chain that cannot be meant -------------------------------------------------------------------------------------
 
 TEST_F(ChainSettings, ANominalValueOutOfReachIsRefusedWithTheSlip) {
