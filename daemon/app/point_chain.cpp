@@ -104,18 +104,48 @@ bool has_own_doubt(const sensor::Chain& chain) {
          states(std::get_if<sensor::TransformerStep>(&chain.before_meter));
 }
 
-/// From half a width below what is known of the point to half a width above.
-std::vector<record::ValueDoubt> doubts_over_range(const Settings& settings, const profile::Point& point, const PointBinding& binding) {
+/// Temperatures between which a sensor's doubt is as good as straight, up to where the hottest of them ends.
+constexpr std::array sensed_celsius{-200.0, -150.0, -100.0, -50.0, -25.0, 0.0, 25.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0, 600.0, 850.0, 1100.0, 1300.0, 1600.0, 1800.0};
+/// Without a sensor it is the root of squares: between two values of which one is three times the other the line is a few percent above it at most.
+constexpr double line_step = 3.0;
+constexpr double line_reach = 1e6;  ///< from the largest value down, and up where nobody said at what the channel ends
+
+/// What the channel may say: closely from half a width below what is known of the point to half a width above, and all else that it can.
+std::vector<double> raws_over_range(const profile::Point& point, const PointBinding& binding) {
+  const sensor::RawBand band = band_of(binding);
+  std::vector<double> raws;
+  const auto add = [&](std::optional<double> raw) {
+    if (raw && std::isfinite(*raw) && *raw >= band.low && *raw <= band.high) raws.push_back(*raw);
+  };
+  const auto add_value = [&](double value) { add(sensor::raw_for(binding.chain, value, sensor::junction_assumed)); };
   std::vector<double> known = limits_of(point);
   known.push_back(likely_value(point, binding));
   const auto [least, most] = std::minmax_element(known.begin(), known.end());
   const double width = *most > *least ? *most - *least : std::max(1.0, std::fabs(*most));
   constexpr int samples = 9;
-  std::vector<record::ValueDoubt> doubts;
-  for (int i = 0; i < samples; ++i) {
-    const double value = *least - width / 2.0 + (*most - *least + width) * i / (samples - 1);
-    if (const auto doubt = doubt_at(settings, binding, value)) doubts.push_back({value, doubt->standard});
+  for (int i = 0; i < samples; ++i) add_value(*least - width / 2.0 + (*most - *least + width) * i / (samples - 1));
+  add(band.low);
+  add(band.high);
+  if (binding.chain.has_sensor()) {
+    for (const double celsius : sensed_celsius) add_value(celsius / point.uom.to_base * binding.chain.scale + binding.chain.offset);
+    return raws;
   }
+  double reach = 0.0;
+  for (const double end : {band.low, band.high}) reach = std::max(reach, std::isfinite(end) ? std::fabs(end) : line_reach * std::max({std::fabs(*least), std::fabs(*most), 1.0}) / std::fabs(binding.factor));
+  add(0.0);
+  for (double raw = reach; raw > reach / line_reach; raw /= line_step) add(raw), add(-raw);
+  return raws;
+}
+
+std::vector<record::ValueDoubt> doubts_over_range(const Settings& settings, const profile::Point& point, const PointBinding& binding) {
+  std::vector<record::ValueDoubt> doubts;
+  for (const double raw : raws_over_range(point, binding)) {
+    const auto at = sensor::convert(binding.chain, raw, Quality::good, sensor::junction_assumed);
+    const auto doubt = sensor::doubt_of(binding.chain, raw, inputs_at(settings, binding, raw), sensor::junction_assumed);
+    if (at.quality == Quality::good && doubt) doubts.push_back({at.value, doubt->standard});
+  }
+  std::sort(doubts.begin(), doubts.end(), [](const auto& a, const auto& b) { return a.value < b.value; });
+  doubts.erase(std::unique(doubts.begin(), doubts.end(), [](const auto& a, const auto& b) { return a.value == b.value; }), doubts.end());
   return doubts;
 }
 

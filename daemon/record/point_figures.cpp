@@ -207,6 +207,10 @@ class Maker {
     }
     // A mean does not make a meter better, and its readings know of each other: only the statement is used.
     const auto with_chain = wire != nullptr && !made.point.accuracy ? wire->standard_uncertainty(at->mean) : std::nullopt;
+    if (wire != nullptr && !made.point.accuracy && !wire->doubts.empty() && !with_chain) {
+      made.uncertainty_from = "not stated: what stands before its meter was not worked out for such a reading";
+      return;
+    }
     made.expanded_uncertainty = coverage_factor * with_chain.value_or(analysis::standard_uncertainty(*accuracy, at->mean));
     made.uncertainty_from = made.point.accuracy ? "the accuracy that the profile states for its meter"
                             : with_chain        ? "what is stated of its meter and of what stands between the two"

@@ -77,8 +77,8 @@ const Wire* Wiring::find(std::string_view point) const {
 std::optional<double> Wire::standard_uncertainty(double value) const {
   if (doubts.empty()) return std::nullopt;
   const auto above = std::find_if(doubts.begin(), doubts.end(), [&](const ValueDoubt& doubt) { return doubt.value >= value; });
-  if (above == doubts.begin()) return doubts.front().standard;
-  if (above == doubts.end()) return doubts.back().standard;
+  if (above == doubts.end() || value < doubts.front().value) return std::nullopt;
+  if (above == doubts.begin()) return above->standard;
   const ValueDoubt& below = *(above - 1);
   return below.standard + (above->standard - below.standard) * (value - below.value) / (above->value - below.value);
 }

@@ -42,7 +42,7 @@ struct Wire {
   std::vector<ValueDoubt> doubts{};       ///< rising by value; empty: `accuracy` says it all
   std::vector<std::string> doubt_without{};  ///< what was not stated, and is in neither
 
-  /// Between two values the line between their doubts, beyond the last the same as there. Nothing when there are none.
+  /// Between two values the line between their doubts. Nothing beyond the outermost, and when there are none.
   std::optional<double> standard_uncertainty(double value) const;
 };
 

@@ -344,6 +344,43 @@ TEST_F(ChainSettings, TheRecordKnowsTheChainAndItsUncertainty) {
   EXPECT_GT(*warm->standard_uncertainty(45.0), 1.5 / std::sqrt(3.0)) << "class 1 of type K alone is so much";
 }
 
+// A divider of 1 % is off by 1 % wherever it reads, whatever anybody knew of the point: sqrt(2) x 1 % over sqrt(3), k = 1.
+TEST_F(ChainSettings, TheRecordKnowsTheUncertaintyOfWhateverTheChannelCanSay) {
+  papers = "accuracy = { percent_of_reading = 0.1 }\n";
+  write("instruments/module.toml", "[instrument]\ntitle = \"Module\"\nprotocol = \"modbus\"\n" + channel("ch1", 0, "voltage", "V", "scale = 0.0003125"));
+  const auto endless = load(point("volts", "voltage", "V", "other", ""), wired("volts", "ch1", divider));
+  ASSERT_TRUE(endless) << said();
+  const double share = std::hypot(0.001, 0.01 * std::sqrt(2.0) * 0.99381) / std::sqrt(3.0);
+  for (const double volts : {-2000.0, -450.0, 0.7, 12.0, 450.0, 5000.0}) {
+    const auto doubt = endless->units[0].wiring.find("volts")->standard_uncertainty(volts);
+    ASSERT_TRUE(doubt) << volts;
+    EXPECT_NEAR(*doubt, std::fabs(volts) * share, 1e-5 * std::fabs(volts)) << volts;
+  }
+}
+
+TEST_F(ChainSettings, TheRecordStatesNothingBeyondWhatTheChannelCanSay) {
+  papers = "accuracy = { percent_of_reading = 0.1 }\n";
+  const auto settings = load(point("volts", "voltage", "V", "other", ""), wired("volts", "ch1", divider));
+  ASSERT_TRUE(settings) << said();
+  const record::Wire* wire = settings->units[0].wiring.find("volts");
+  EXPECT_TRUE(wire->standard_uncertainty(1653.0)) << "10.24 V times 161.5";
+  EXPECT_TRUE(wire->standard_uncertainty(-1653.0));
+  EXPECT_FALSE(wire->standard_uncertainty(1655.0));
+}
+
+TEST_F(ChainSettings, TheRecordKnowsTheUncertaintyOfAHotSensorOfWhichNoLimitIsKnown) {
+  papers = "accuracy = { percent_of_reading = 0.1 }\n";
+  const auto settings = load(point("warm", "temperature", "Cel", "heatsink", ""), wired("warm", "ohms", "platinum = { at_zero_ohms = 100, wires = 4, class = \"B\" }"));
+  ASSERT_TRUE(settings) << said();
+  const record::Wire* wire = settings->units[0].wiring.find("warm");
+  // 0.1 % of the ohms, and class B: 0.3 K + 0.005 |t|; ohms and ohms per kelvin from the equation of IEC 60751.
+  const auto expected = [](double celsius, double ohms, double per_kelvin) { return std::hypot(0.001 * ohms / per_kelvin, 0.3 + 0.005 * celsius) / std::sqrt(3.0); };
+  ASSERT_TRUE(wire->standard_uncertainty(80.0) && wire->standard_uncertainty(200.0));
+  EXPECT_NEAR(*wire->standard_uncertainty(80.0), expected(80.0, 130.90, 0.3816), 0.01);
+  EXPECT_NEAR(*wire->standard_uncertainty(200.0), expected(200.0, 175.86, 0.3677), 0.01);
+  EXPECT_FALSE(wire->standard_uncertainty(860.0)) << "such a sensor ends at 850 degC";
+}
+
 // ---- terminals while it runs ------------------------------------------------------------------------------------------
 
 class Terminals : public ChainSettings {

@@ -102,6 +102,26 @@ TEST(RunFigures, UncertaintyIsThatOfTheMetersStatement) {
   EXPECT_FALSE(the_gaps().figures->find("mains_w")->expanded_uncertainty);
 }
 
+// A run of before, whose chain was worked out about 1 V: its meter alone would be a tenth of what the divider is off by.
+TEST(RunFigures, AnUncertaintyThatWasNotWorkedOutForTheReadingIsNotStated) {
+  const auto stated = [](std::vector<record::ValueDoubt> doubts) {
+    StoredRun run(small_amp(), day_plan);
+    record::Wiring wiring;
+    wiring.meters = {{"analog_a", "analog-8ch", "bus", "", "", "", ""}};
+    wiring.wires = {{"b_plus_v", 0, "ch5", 161.5, profile::Accuracy{.percent_of_reading = 0.1}}};
+    wiring.wires.front().doubts = std::move(doubts);
+    run.event(record::event_kind_wiring, record::to_json_text(wiring));
+    play_small_amp(run);
+    run.run_until(3.0 * hour);
+    const auto figures = run.figures();
+    return figures ? figures->find("b_plus_v")->expanded_uncertainty : std::nullopt;
+  };
+  const auto known = stated({{400.0, 3.0}, {500.0, 4.0}});
+  ASSERT_TRUE(known);
+  EXPECT_NEAR(*known, 2.0 * 3.52, 0.2);
+  EXPECT_FALSE(stated({{0.5, 0.004}, {1.5, 0.012}}));
+}
+
 TEST(RunFigures, ARunThatGoesOnHasFiguresToo) {
   StoredRun run(small_amp(), day_plan);
   play_small_amp(run);
@@ -153,8 +173,15 @@ TEST(Wiring, BetweenTwoValuesTheDoubtIsOnTheirLine) {
   record::Wire wire;
   wire.doubts = {{400.0, 2.0}, {500.0, 4.0}};
   EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(450.0), 3.0);
-  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(300.0), 2.0);
-  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(600.0), 4.0);
+  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(400.0), 2.0);
+  EXPECT_DOUBLE_EQ(*wire.standard_uncertainty(500.0), 4.0);
+}
+
+TEST(Wiring, BeyondTheOutermostValueNothingIsStated) {
+  record::Wire wire;
+  wire.doubts = {{400.0, 2.0}, {500.0, 4.0}};
+  EXPECT_FALSE(wire.standard_uncertainty(399.0));
+  EXPECT_FALSE(wire.standard_uncertainty(501.0));
 }
 
 // As every program wrote it that knew no chains.
