@@ -97,10 +97,10 @@ std::optional<sensor::Doubt> doubt_at(const Settings& settings, const PointBindi
   return raw ? sensor::doubt_of(binding.chain, *raw, inputs_at(settings, binding, *raw), sensor::junction_assumed) : std::nullopt;
 }
 
-/// Does the chain add anything of its own to the meter's uncertainty?
+/// Does the chain make its own of the meter's uncertainty? Behind an offset a share of the reading is no share of the point's value.
 bool has_own_doubt(const sensor::Chain& chain) {
   const auto states = [](const auto* step) { return step != nullptr && step->tolerance_percent.has_value(); };
-  return chain.has_sensor() || states(std::get_if<sensor::DividerStep>(&chain.before_meter)) || states(std::get_if<sensor::ShuntStep>(&chain.before_meter)) ||
+  return chain.has_sensor() || chain.offset != 0.0 || states(std::get_if<sensor::DividerStep>(&chain.before_meter)) || states(std::get_if<sensor::ShuntStep>(&chain.before_meter)) ||
          states(std::get_if<sensor::TransformerStep>(&chain.before_meter));
 }
 

@@ -381,6 +381,19 @@ TEST_F(ChainSettings, TheRecordKnowsTheUncertaintyOfAHotSensorOfWhichNoLimitIsKn
   EXPECT_FALSE(wire->standard_uncertainty(860.0)) << "such a sensor ends at 850 degC";
 }
 
+// 0.1 % of 5 V is 5 mV at the meter and 0.1 V at the point, which stands at 50 V: not 0.1 % of 50 V.
+TEST_F(ChainSettings, BehindAnOffsetAShareOfTheReadingIsNotOneOfTheValue) {
+  papers = "accuracy = { percent_of_reading = 0.1 }\n";
+  const auto settings = load(point("volts", "voltage", "V", "other", "nominal = 50.0"), wired("volts", "ch1", "scale = 20\noffset = -50"));
+  ASSERT_TRUE(settings) << said();
+  const auto doubt = settings->units[0].wiring.find("volts")->standard_uncertainty(50.0);
+  ASSERT_TRUE(doubt);
+  EXPECT_NEAR(2.0 * *doubt, 2.0 * 0.1 / std::sqrt(3.0), 1e-6);
+  const auto worked = work(*settings, settings->units[0], settings->units[0].points[0]);
+  ASSERT_TRUE(worked && worked->expanded_uncertainty);
+  EXPECT_NEAR(*worked->expanded_uncertainty, 2.0 * *doubt, 1e-6) << "check and the record say the same";
+}
+
 // ---- terminals while it runs ------------------------------------------------------------------------------------------
 
 class Terminals : public ChainSettings {
