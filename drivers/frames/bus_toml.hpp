@@ -8,7 +8,6 @@
 
 namespace steadyglow::drivers::frames {
 
-inline constexpr int port_default = 4001;  ///< common practice of serial servers, no source
 inline constexpr SerialLine serial_default{.device = {}, .baud = 2400};
 
 std::unique_ptr<BusReader> begin_tcp(document::Table& bus);

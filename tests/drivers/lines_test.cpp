@@ -8,6 +8,7 @@
 #include "drivers/lines/bus_toml.hpp"
 #include "drivers/lines/instrument_toml.hpp"
 #include "drivers/lines/lines_talk.hpp"
+#include "drivers/lines/talk_toml.hpp"
 #include "drivers/talk_samples.hpp"
 #include "drivers/talker.hpp"
 
