@@ -66,6 +66,9 @@ std::vector<Confirmation> read_confirmations(Table& head) {
     confirmation.query = read_query(table, "query");
     confirmation.answers = table.texts("answers");
     if (confirmation.answers.empty()) table.mistake("answers", "no answer would do", "write what the instrument says when all is well, as in answers = [\"VOLT\"]");
+    for (const std::string& answer : confirmation.answers)
+      if (is_identity(answer))
+        table.mistake("answers", "`" + answer + "` has the shape of a name, as a late answer to *IDN? has, and is thrown away as one: it would never be met", "ask for less, as in FUNC?, and for each part by a question of its own");
     table.done();
     confirmations.push_back(std::move(confirmation));
   }

@@ -40,6 +40,12 @@ TEST(ScpiInstrument, ASharedQueryIsAskedOnce) {
   EXPECT_EQ(instrument->terminator, "\n");
 }
 
+TEST(ScpiInstrument, AConfirmationThatWouldPassForANameIsRefused) {
+  const auto with = [](const std::string& answer) { return "[instrument]\nprotocol = \"scpi\"\nconfirm = [ { query = \"CONF?\", answers = [\"" + answer + "\"] } ]\n" + volts; };
+  expect_mistake(with("VOLT,10,0.001"), "would never be met");
+  EXPECT_EQ(mistakes(with("VOLT 10,0.001")), "");
+}
+
 TEST(ScpiInstrument, AResetIsRefusedWhereverItStands) {
   expect_mistake("[instrument]\nprotocol = \"scpi\"\nsetup = [\"*RST\"]\n" + volts, "*RST is not sent");
   expect_mistake("[instrument]\nprotocol = \"scpi\"\nsetup = [\"CONF:VOLT;*rst\"]\n" + volts, "*RST is not sent");
