@@ -251,10 +251,11 @@ const PointWatch* Engine::silent_protective_point(Timestamp now) const {
   return nullptr;
 }
 
+Duration Engine::silent_after(PointId id) const { return std::max(stages_.plan().silent_after, silent_intervals * intervals_[id.index]); }
+
 bool Engine::is_silent(const PointWatch& watch, Timestamp now) const {
-  const Duration usual = intervals_[watch.id().index];
   const Timestamp since = std::max(watch.last_good_at().value_or(at_ms(0)), watched_from_);
-  return now - since > std::max(stages_.plan().silent_after, silent_intervals * usual);
+  return now - since > silent_after(watch.id());
 }
 
 void Engine::judge_silence(Timestamp now) {

@@ -188,7 +188,7 @@ void Engine::take_mains(const Reading& reading) {
 void Engine::take_watts(const Reading& reading) {
   // After a time without a word of it the contact may be the one that opened, with the bench's supply or by its watchdog: that
   // is asked for first.
-  const bool is_after_gap = reading.at() - watts_at_ > stages_.plan().silent_after;
+  const bool is_after_gap = reading.at() - watts_at_ > silent_after(reading.point());
   watts_ = reading.value();
   watts_at_ = reading.at();
   if (mains_.is_gone() || !running_watts_) return;
@@ -204,7 +204,7 @@ void Engine::take_watts(const Reading& reading) {
   if (!has_run_since_on_ && is_closing(reading.point(), reading.at())) return;
   if (!no_power_since_ || is_after_gap) {
     no_power_since_ = reading.at();
-    no_power_wait_ = is_after_gap ? std::max(no_power_after, stages_.plan().silent_after) : no_power_after;
+    no_power_wait_ = is_after_gap ? std::max(no_power_after, silent_after(reading.point())) : no_power_after;
   }
   if (draws_no_power_ || reading.at() - *no_power_since_ < no_power_wait_) return;
   draws_no_power_ = true;

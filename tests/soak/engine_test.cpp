@@ -243,6 +243,18 @@ TEST(Engine, AfterASilenceNoPowerIsTheUnitsFaultOnlyWhenTheContactCouldBeAsked) 
   EXPECT_TRUE(says_no_power());
 }
 
+// Asked less often than silent_after: no reading of it is news after a silence.
+TEST(Engine, AMeterThatIsAskedSeldomStillTellsThatThePowerIsGone) {
+  Night night = healthy_night();
+  const double dark = 5 * hours;
+  const auto dies = [=](double value) { return stepping(hold(value), dark, 0.0); };
+  for (const char* tube : {"v1_mv", "v2_mv", "v3_mv", "v4_mv"}) night.point(tube, dies(380.0), 0.5);
+  night.point("b_plus", dies(452.0), 0.3).point("mains_w", dies(120.0)).point("mains_a", dies(0.55)).every("mains_w", 70.0);
+  night.run_until(dark + 10 * minutes);
+  const auto steps = night.findings(Kind::step);
+  EXPECT_TRUE(std::any_of(steps.begin(), steps.end(), [&](const soak::Finding& finding) { return night.name(finding) == "mains_w"; }));
+}
+
 TEST(Engine, TheSameReadingsGiveTheSameEvents) {
   const auto events_of = [] {
     Night night = healthy_night(night_mains, cold_room);

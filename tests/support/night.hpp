@@ -93,7 +93,7 @@ class Night {
 
   /// Gives a point its course, with normal noise of `sigma` in its uom.
   Night& point(const std::string& name, Course course, double sigma = 0.0) {
-    courses_[engine.profile().find(name).value().index] = {std::move(course), sigma, {}};
+    courses_[engine.profile().find(name).value().index] = {std::move(course), sigma, {}, 0.0};
     return *this;
   }
   /// From `from` to `until` (seconds) the point's readings have this quality.
@@ -104,6 +104,12 @@ class Night {
   /// From `from` to `until` nothing at all is recorded of the point.
   Night& missing(const std::string& name, double from, double until) { return bad(name, Quality::good, from, until); }
 
+  /// The point is asked only so often (seconds, a multiple of the period).
+  Night& every(const std::string& name, double seconds) {
+    courses_.at(engine.profile().find(name).value().index).every = seconds;
+    return *this;
+  }
+
   void run_until(double seconds, double period_seconds = 5.0) {
     std::normal_distribution<double> normal;
     for (; seconds_ <= seconds; seconds_ += period_seconds) {
@@ -111,6 +117,7 @@ class Night {
       const Timestamp at = at_ms(std::llround(seconds_ * 1000.0));
       for (auto& [index, course] : courses_) {
         const PointId id{index};
+        if (course.every > 0.0 && std::fmod(seconds_, course.every) >= period_seconds) continue;
         const double noise = course.sigma > 0.0 ? course.sigma * normal(random_) : 0.0;
         const Span* span = nullptr;
         for (const Span& candidate : course.bad)
@@ -181,6 +188,7 @@ class Night {
     Course course;
     double sigma;
     std::vector<Span> bad;
+    double every = 0.0;
   };
   std::map<std::uint16_t, PointCourse> courses_;
   std::mt19937 random_;
