@@ -1,4 +1,4 @@
-/// Who answers: asked after every connection and every silence, before one value is believed.
+/// Who answers: asked after every connection and every silence, and now and then without either, before one value is believed.
 #include <algorithm>
 #include <utility>
 
@@ -66,6 +66,7 @@ ModbusBus::Standing ModbusBus::judge_identity(Meter& meter, const Introduction& 
   if (!must_be_proven(rule, bound) || is_expected(rule, bound, meter.says)) {
     meter.stranger_trouble.clear();
     meter.known_in = link_->session();
+    meter.known_until = Clock::now() + meter.setup.identity_lasts;
     return Standing::believed;
   }
   meter.known_in = 0;
@@ -82,7 +83,8 @@ ModbusBus::Standing ModbusBus::judge_identity(Meter& meter, const Introduction& 
 ModbusBus::Standing ModbusBus::prove_identity(Meter& meter, Poll& poll) {
   const IdentityRule& rule = meter.setup.instrument.identity;
   if (rule.source == IdentityRule::Source::none) return Standing::believed;
-  if (meter.known_in == link_->session() && Clock::now() - meter.heard_at < unheard_max) return Standing::believed;
+  const auto now = Clock::now();
+  if (meter.known_in == link_->session() && now - meter.heard_at < unheard_max && now < meter.known_until) return Standing::believed;
   if (meter.identity_rest > 0) {
     --meter.identity_rest;
     return Standing::believed;

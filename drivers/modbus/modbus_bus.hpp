@@ -13,12 +13,16 @@
 
 namespace steadyglow::drivers::modbus {
 
+/// So long what a device said of itself holds without being asked again, though it answers all the while.
+inline constexpr std::chrono::seconds identity_lasts{60};
+
 struct MeterSetup {
   std::string name;
   std::uint8_t unit = 1;
   Instrument instrument;
   std::string identity{};             ///< what the device must call itself; empty: whoever answers is taken, unless its type code is wrong
   std::chrono::milliseconds pause{};  ///< least silence before its next request
+  std::chrono::milliseconds identity_lasts{modbus::identity_lasts};
 };
 
 /// A request refused in all its parts is tried whole for this many polls before it is split again.
@@ -73,6 +77,7 @@ class ModbusBus final : public Bus {
     std::vector<Request> unanswered;  ///< reads since the last proof whose answers may still come; one of each shape
     unsigned silent_probes = 0;       ///< sync probes past the map that met silence, in a row
     std::uint64_t known_in = 0;       ///< the link's session in which it said who it is; 0: it must be asked
+    Deadline known_until{};           ///< and how long that holds
     std::string says;                 ///< what it calls itself
     std::string stranger_trouble;     ///< why it is not believed; empty: it is
     unsigned identity_misses = 0;     ///< times in a row that the question met silence

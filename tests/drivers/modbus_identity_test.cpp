@@ -5,6 +5,7 @@
 #include <chrono>
 #include <memory>
 #include <string>
+#include <thread>
 
 #include "drivers/fault_server.hpp"
 #include "drivers/modbus/identity.hpp"
@@ -122,6 +123,18 @@ TEST_P(Bound, AnExchangedDeviceIsFoundAfterTheSilenceAndTheRightOneIsTakenBack) 
   const MeterReply back = bus.read(0);
   EXPECT_FALSE(back.is_stranger);
   EXPECT_EQ(back.channels[0].quality, Quality::good) << back.trouble;
+}
+
+TEST_P(Bound, AnExchangeWithoutAnySilenceIsFoundWhenTheProofIsOld) {
+  device.set_text(100, 8, "SN-0412");
+  connect();
+  MeterSetup setup = bound(meter_with({10, 11}), text_at(100, 8), "SN-0412");
+  setup.identity_lasts = 50ms;
+  ModbusBus bus = bus_with({setup});
+  ASSERT_EQ(bus.read(0).channels[0].quality, Quality::good);
+  device.set_text(100, 8, "SN-0999");
+  std::this_thread::sleep_for(60ms);
+  EXPECT_TRUE(bus.read(0).is_stranger);
 }
 
 TEST_P(Bound, FunctionFortyThreeNamesVendorProductAndRevision) {
