@@ -18,7 +18,7 @@ void note(std::string& trouble, std::string more) {
 }  // namespace
 
 MqttBus::MqttBus(BrokerSettings broker, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout)
-    : timeout_(timeout), broker_(std::move(broker), topics_of(meters), [this](const Message& message) { take(message); }, counters_) {
+    : timeout_(std::min(timeout, (call_deadline_most - call_allowance) / 2)), broker_(std::move(broker), topics_of(meters), [this](const Message& message) { take(message); }, counters_) {
   for (MeterSetup& setup : meters) {
     for (const std::string& topic : topics_of(setup)) listeners_.emplace(topic, meters_.size());
     Meter meter;

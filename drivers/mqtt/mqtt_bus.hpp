@@ -17,6 +17,9 @@ namespace steadyglow::drivers::mqtt {
 /// The clock of this machine may be behind the device's by that much; what is from further ahead is not believed.
 inline constexpr std::chrono::seconds ahead_max{2};
 
+/// A call waits for the broker and again for the device, and ends within this.
+inline constexpr std::chrono::milliseconds call_allowance{200};
+
 struct MeterSetup {
   std::string name;
   Instrument instrument;  ///< with whole topics
@@ -27,6 +30,7 @@ struct MeterSetup {
 /// last moment when nothing was waiting. Owns: one connection. Fails: by quality or Error; never throws.
 class MqttBus final : public Bus {
  public:
+  /// `timeout`: for each of the two; cut where a call would take longer than any bus may.
   MqttBus(BrokerSettings broker, std::vector<MeterSetup> meters, std::chrono::milliseconds timeout);
 
   MeterReply read(std::size_t meter) override;
@@ -35,7 +39,7 @@ class MqttBus final : public Bus {
   Result<void> write_output(std::size_t meter, std::size_t output, bool on) override;
   Result<bool> read_output(std::size_t meter, std::size_t output) override;
   BusCounters counters() const override { return counters_; }
-  std::chrono::milliseconds call_deadline() const override { return timeout_ * 2 + std::chrono::milliseconds{200}; }
+  std::chrono::milliseconds call_deadline() const override { return timeout_ * 2 + call_allowance; }
 
  private:
   struct Sample {

@@ -15,8 +15,6 @@ using std::chrono::milliseconds;
 constexpr int answers_before_values = 4;
 constexpr std::size_t slow_answers_per_call_max = 6;
 constexpr milliseconds clear_allowance{600};
-/// A bus that makes no turn for 10 s passes for stuck.
-constexpr milliseconds call_deadline_most{9000};
 constexpr milliseconds local_within{200};
 /// Instruments without an error queue are told apart from silent ones by this many silences.
 constexpr unsigned error_misses_max = 2;

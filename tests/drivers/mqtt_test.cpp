@@ -444,6 +444,8 @@ TEST(MqttTls, WithACertificateAndAPassword) {
 
 std::string said(const std::string& bus, const std::string& meters) { return read_config(bus, meters).said; }
 
+/// A bus that makes no turn for long is what the watchdog takes for a daemon that hangs.
+TEST(MqttConfig, NoTimeoutMakesACallLongerThanAnyBusMayTake) { EXPECT_LE(make(at_port(1, "timeout_seconds = 10\n"), meter("quick_plug"))->call_deadline(), call_deadline_most); }
 TEST(MqttConfig, AnOutletHereIsNeverTheOnlyCut) { EXPECT_NE(read_config(at_port(1), meter("quick_plug")).spec().cut_doubt, ""); }
 TEST(MqttConfig, APasswordGoesPlainToThisMachineOnly) {
   EXPECT_TRUE(holds(said("host = \"192.0.2.7\"\ntls = \"none\"\nuser = \"a\"\npassword_file = \"/dev/null\"\n", meter("quick_plug")), "a password without TLS only to this machine itself"));

@@ -138,6 +138,11 @@ TEST_P(ScpiStep, AnOrderThatComesFirstWaitsForNoMark) {
   }
 }
 
+TEST(ScpiBusCalls, TakeNoLongerThanAnyBusMayWhateverTheTimeout) {
+  ScpiBus bus(TcpEnd{"127.0.0.1", 1}, {"m", three_questions(), ""}, 10s);
+  EXPECT_LE(bus.call_deadline(), call_deadline_most);
+}
+
 INSTANTIATE_TEST_SUITE_P(Each, ScpiStep, testing::Bool(), [](const auto& which) { return which.param ? "with_opc" : "without_opc"; });
 
 }  // namespace
