@@ -389,9 +389,10 @@ Result<void> ScpiBus::write_output(std::size_t, std::size_t index, bool on) {
     Poll poll;
     poll.deadline = deadline;
     // Off is sent to whoever is there, before anything else: off is always safer. An empty line ends half a command that may stand in its buffer.
+    bool is_off_sent = false;
     if (!on && dialog_.wire().open_now(answer_by(deadline))) {
       if (stand_ == Stand::doubtful) (void)dialog_.tell("", answer_by(deadline));
-      (void)dialog_.tell(output.off, answer_by(deadline));
+      is_off_sent = dialog_.tell(output.off, answer_by(deadline)).has_value();
     }
     const bool was_ready = stand_ == Stand::ready;
     const std::uint64_t sent_in = dialog_.wire().session();
@@ -399,11 +400,14 @@ Result<void> ScpiBus::write_output(std::size_t, std::size_t index, bool on) {
     bool is_ready = get_ready(poll, true) || (!on && stand_ == Stand::unset);
     if (on && is_ready) is_ready = prove_step(poll);  // it may have been exchanged since the last poll
     if (poll.reply.is_stranger && !on) {
-      trouble = poll.reply.trouble + "; off was sent to it all the same";
+      trouble = poll.reply.trouble + (is_off_sent && sent_in == session_ ? "; off was sent to it all the same" : "; off could not be sent to it");
       continue;
     }
     if (is_ready && (on || !was_ready || sent_in != session_))
-      if (auto told = dialog_.tell(on ? output.on : output.off, answer_by(deadline)); !told) is_ready = false;
+      if (auto told = dialog_.tell(on ? output.on : output.off, answer_by(deadline)); !told) {
+        poll.note(text_of(told.error()));
+        is_ready = false;
+      }
     if (is_ready) {
       const auto is_on = ask_switch(output, poll);
       if (is_on && *is_on == on) return {};

@@ -138,6 +138,27 @@ TEST_P(ScpiStep, AnOrderThatComesFirstWaitsForNoMark) {
   }
 }
 
+TEST(ScpiBusCalls, AnOrderThatCouldNotBeSentSaysWhy) {
+  const tests::Listener listener;
+  std::thread instrument([&] {
+    // It says its name when it is opened, and once more as proof; then it is gone without a word before the order comes.
+    tests::Descriptor call(listener.take());
+    for (int i = 0; i < 2; ++i) {
+      if (call.hear().find("*IDN?") == std::string::npos) return;
+      if (i == 1) {
+        const linger at_once{1, 0};
+        ::setsockopt(call.get(), SOL_SOCKET, SO_LINGER, &at_once, sizeof at_once);
+      }
+      call.say("MAKER,MODEL,7\n");
+    }
+  });
+  ScpiBus bus(listener.end(), {"m", three_questions(), "MAKER,MODEL,7"}, 500ms);
+  const auto on = bus.write_output(0, 0, true);
+  instrument.join();
+  ASSERT_FALSE(on);
+  EXPECT_NE(on.error().message.find("connection lost"), std::string::npos) << on.error().message;
+}
+
 TEST(ScpiBusCalls, TakeNoLongerThanAnyBusMayWhateverTheTimeout) {
   ScpiBus bus(TcpEnd{"127.0.0.1", 1}, {"m", three_questions(), ""}, 10s);
   EXPECT_LE(bus.call_deadline(), call_deadline_most);
