@@ -79,6 +79,11 @@ Json to_json(const modbus::Way& way) {
   return {{"address", way.address}, {"type", modbus::to_word(way.type)}, {"order", modbus::to_word(way.order)}, {"scale", way.scale}, {"value", way.value}};
 }
 
+tl::unexpected<Error> belongs_to(const drivers::BusSpec& bus, const std::string& place) {
+  return fail(Fault::permission, fmt::format("{} belongs to bus `{}`, which is polling it", place, bus.name),
+              "two that talk on one line spoil both: take the bus out of the configuration and start the daemon again, or look at its values on the unit's page");
+}
+
 /// The place that a Modbus search would ask, as the wire knows it.
 wire::Place wire_place(const modbus::ScanPlace& place) {
   if (const auto* end = std::get_if<drivers::TcpEnd>(&place.end)) return *end;
@@ -99,6 +104,14 @@ Result<void> check_host(const std::string& host) {
   return {};
 }
 
+Result<void> check_end(const drivers::TcpEnd& end, const std::vector<drivers::BusSpec>& buses) {
+  if (auto may = check_host(end.host); !may) return may;
+  const std::string place = wire::shown(end);
+  for (const drivers::BusSpec& bus : buses)
+    if (bus.where == place) return belongs_to(bus, place);
+  return {};
+}
+
 Result<void> check_device(const std::string& device, const std::vector<drivers::BusSpec>& buses) {
   const std::string real = real_name(device);
   const std::string_view name = std::string_view(real).substr(real.rfind('/') + 1);
@@ -106,8 +119,7 @@ Result<void> check_device(const std::string& device, const std::vector<drivers::
   struct stat status{};
   if (!is_port || stat(real.c_str(), &status) != 0 || !S_ISCHR(status.st_mode)) return fail(Fault::usage, fmt::format("`{}` is no serial port or USB instrument of this machine", device), "the list of devices has their names");
   for (const drivers::BusSpec& bus : buses)
-    if (bus.where.starts_with('/') && real_name(bus.where) == real)
-      return fail(Fault::permission, fmt::format("{} belongs to bus `{}`, which is polling it", device, bus.name), "two that talk on one line spoil both: take the bus out of the configuration and start the daemon again, or look at its values on the unit's page");
+    if (bus.where.starts_with('/') && real_name(bus.where) == real) return belongs_to(bus, device);
   return {};
 }
 
@@ -164,8 +176,8 @@ Result<void> MeterSearch::begin(const nlohmann::json& ask) {
   } else {
     drivers::TcpEnd end{fields.text("host"), fields.whole("port", 1, 65535, is_scpi ? scpi::scpi_port : drivers::modbus::modbus_port)};
     if (!fields.error)
-      if (auto may = check_host(end.host); !may) return may;
-    job.where = fmt::format("{}:{}", end.host, end.port);
+      if (auto may = check_end(end, buses_); !may) return may;
+    job.where = wire::shown(end);
     job.place_lines = fmt::format("driver = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n", end.host, end.port);
     job.place.end = end;
   }

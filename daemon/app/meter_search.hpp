@@ -13,6 +13,7 @@
 
 #include "core/result.hpp"
 #include "drivers/bus_spec.hpp"
+#include "drivers/place_toml.hpp"
 
 namespace steadyglow::app {
 
@@ -30,6 +31,8 @@ struct Expected {
 
 /// May a search go there? IPv4 addresses of this machine or of a private network (RFC 1918, RFC 3927).
 Result<void> check_host(const std::string& host);
+/// Such a host, and at a port of it where no bus of the daemon is at work.
+Result<void> check_end(const drivers::TcpEnd& end, const std::vector<drivers::BusSpec>& buses);
 /// A serial port or USBTMC device that no bus of the daemon has open, by whatever name it is called.
 Result<void> check_device(const std::string& device, const std::vector<drivers::BusSpec>& buses);
 

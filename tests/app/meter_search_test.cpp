@@ -7,6 +7,8 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <chrono>
+#include <cstdint>
 #include <string>
 #include <utility>
 #include <vector>
@@ -49,6 +51,18 @@ std::vector<drivers::BusSpec> bus_at(const std::string& where) {
   return buses;
 }
 
+TEST(CheckEnd, RefusesThePlaceOfABusAndSaysWhich) {
+  const auto refused = check_end({"192.168.40.21", 502}, bus_at("192.168.40.21:502"));
+  ASSERT_FALSE(refused);
+  EXPECT_NE(refused.error().message.find("bus `line`"), std::string::npos);
+  EXPECT_FALSE(refused.error().hint.empty());
+}
+
+TEST(CheckEnd, TakesAnotherPortOrHostThanThatOfABus) {
+  EXPECT_TRUE(check_end({"192.168.40.21", 5025}, bus_at("192.168.40.21:502")));
+  EXPECT_TRUE(check_end({"192.168.40.2", 502}, bus_at("192.168.40.21:502")));
+}
+
 TEST(CheckDevice, TakesAPortThatNoBusHas) { EXPECT_TRUE(check_device(Port().name, bus_at("/dev/serial/by-id/other"))); }
 
 TEST(CheckDevice, RefusesThePortOfABusAndSaysWhich) {
@@ -89,6 +103,14 @@ TEST_F(Search, RefusesFiguresThatCannotBe) {
     ASSERT_FALSE(begun) << key;
     EXPECT_NE(begun.error().message.find("`" + key + "`"), std::string::npos);
   }
+}
+
+TEST_F(Search, LeavesThePlaceOfABusAlone) {
+  buses = bus_at("127.0.0.1:1");
+  const auto begun = search.begin(ask);
+  ASSERT_FALSE(begun);
+  EXPECT_NE(begun.error().message.find("bus `line`"), std::string::npos);
+  EXPECT_EQ(search.state({})["state"], "none");
 }
 
 /// A device that takes the connection and never says anything.
