@@ -478,10 +478,11 @@ void Bench::stop() {
   is_stopping_ = true;
   service_.say("STOPPING=1");
   tick_.cancel();
+  // A search is only told: it is waited for when this object goes, behind all that a bench waits for.
+  desk_->stop();
   server_->stop();
   telling_->stop();
   cards_->stop();
-  desk_->stop();
   for (auto& bus : buses_) bus->stop();
   for (auto* pool : {history_pool_.get(), document_pool_.get()}) {
     pool->stop();

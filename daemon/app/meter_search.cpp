@@ -25,6 +25,8 @@ namespace wire = drivers::wire;
 using Json = nlohmann::ordered_json;
 
 constexpr double search_timeout_default_s = 0.3;
+/// A daemon that ends waits for one question: its restart must not take as long as a hardware watchdog waits.
+constexpr double search_timeout_max_s = 2.0;
 constexpr std::size_t matches_shown_max = 24;
 /// The slice of a pause in which a stop is noticed.
 constexpr std::chrono::milliseconds stop_noticed_within{50};
@@ -158,7 +160,7 @@ Result<void> MeterSearch::begin(const nlohmann::json& ask) {
   job.who = fields.text("who");
   if (job.kind != "addresses" && job.kind != "registers" && job.kind != "instrument") fields.wrong("kind", "must be addresses, registers or instrument");
   const bool is_scpi = job.kind == "instrument";
-  job.place.timeout = std::chrono::milliseconds{static_cast<int>(1000.0 * fields.number("timeout_seconds", 0.02, 5.0, search_timeout_default_s))};
+  job.place.timeout = std::chrono::milliseconds{static_cast<int>(1000.0 * fields.number("timeout_seconds", drivers::timeout_seconds_least, search_timeout_max_s, search_timeout_default_s))};
   const std::string device = fields.text("device");
   if (!device.empty()) {
     drivers::SerialLine line;
@@ -237,7 +239,9 @@ void MeterSearch::search(const Job& job) {
   }
   while (!stops_ && steady_ms() - seen_ms_ < std::chrono::milliseconds(window_unseen_max).count()) {
     const auto next = std::chrono::steady_clock::now() + window_every;
-    modbus::Window window = scanner.read_window(job.window);
+    modbus::Window window = scanner.read_window(job.window, stops_);
+    // What it had no time to ask for is not refused: what was read before stands.
+    if (stops_) break;
     now.trouble = window.trouble;
     // What was read before stands until something else is read: the trouble says that it is old.
     if (window.is_answered) now.window = std::move(window);
@@ -245,7 +249,7 @@ void MeterSearch::search(const Job& job) {
     show();
     while (!stops_ && std::chrono::steady_clock::now() < next) std::this_thread::sleep_for(stop_noticed_within);
   }
-  now.state = now.window ? "stopped" : "failed";
+  now.state = now.window || stops_ ? "stopped" : "failed";
   show();
 }
 

@@ -46,7 +46,7 @@ class MeterSearch {
 
   /// `ask` as in API.md. Errors: usage for what is wrong in it, or when a search goes on; permission for a place that is not to be asked.
   Result<void> begin(const nlohmann::json& ask);
-  /// Asks it to stop; it does so after the question that it waits for.
+  /// Asks it to stop; it does so after the question that it waits for, within 3 s.
   void stop() { stops_ = true; }
   /// Stops it and waits for it.
   void end();

@@ -278,7 +278,7 @@ int scan_window(Scanner& scanner, const ScanOptions& options) {
   Window before;
   for (int round = 0; !is_stopping && (round == 0 || (options.is_live && (options.rounds == 0 || round < options.rounds))); ++round) {
     if (round > 0) std::this_thread::sleep_for(std::chrono::duration<double>(options.every_seconds));
-    Window window = scanner.read_window(ask);
+    Window window = scanner.read_window(ask, is_stopping);
     if (options.is_live && is_terminal) fmt::print("\033[H\033[2J");
     if (!window.is_answered || !window.trouble.empty()) {
       say({Fault::unavailable, window.trouble, window.is_answered ? fmt::format("--table {}, another --from, or a smaller --count", options.table == "input" ? "holding" : "input") : "`steadyglow scan " + place_words(options) + "` shows which addresses answer", {}});

@@ -59,7 +59,8 @@ WiringDesk::WiringDesk(std::string config_file, const Settings& settings, const 
 }
 
 void WiringDesk::stop() {
-  search_.end();
+  // Not waited for here: its question may take longer than the loop can stand still.
+  search_.stop();
   devices_pool_->stop();
   devices_pool_->join();
 }

@@ -26,8 +26,15 @@ std::unique_ptr<Link> make_link(const ScanPlace& place, BusCounters& counters) {
   return make_tcp_link(std::get<TcpEnd>(place.end), counters);
 }
 
-/// Enough for opening, falling silent and one answer.
-constexpr int timeouts_per_call = 3;
+/// Opening and falling silent may take so many timeouts, and no longer than open_allowance_max.
+constexpr int timeouts_to_open = 2;
+/// The slice of a pause in which a stop is noticed.
+constexpr std::chrono::milliseconds stop_noticed_within{50};
+
+void pause(std::chrono::milliseconds time, const std::atomic<bool>& stop) {
+  const auto end = Clock::now() + time;
+  while (!stop && Clock::now() < end) std::this_thread::sleep_for(std::min<Clock::duration>(stop_noticed_within, end - Clock::now()));
+}
 
 }  // namespace
 
@@ -36,7 +43,7 @@ struct Scanner::Asking {
 
   Exchange exchange(std::uint8_t unit, const Bytes& pdu) {
     // Stray frames are read over: a late answer of the address before must not count for this one.
-    return link->exchange(unit, pdu, {Clock::now() + place.timeout * timeouts_per_call, place.timeout}, Urgency::order, Stray::is_expected);
+    return link->exchange(unit, pdu, {Clock::now() + place.timeout + std::min(place.timeout * timeouts_to_open, open_allowance_max), place.timeout}, Urgency::order, Stray::is_expected);
   }
   std::string identification(std::uint8_t unit);
 
@@ -71,7 +78,7 @@ AddressReport Scanner::find_addresses(int first, int last, const OnScanProgress&
     }
     ++report.asked;
     const bool is_answer = said.outcome == Outcome::answered || (said.outcome == Outcome::refused && !is_gateway_silence(said));
-    if (is_answer) report.found.push_back({address, said.exception, asking_->identification(unit)});
+    if (is_answer) report.found.push_back({address, said.exception, stop ? std::string{} : asking_->identification(unit)});
     else if (said.outcome == Outcome::garbage || asking_->counters.garbage > garbage_before) report.noisy.push_back(address);
     else ++report.silent;
     if (is_tcp && first <= first_tcp_unit_tested && report.found.size() >= answers_until_ignored && report.found.size() == static_cast<std::size_t>(report.asked)) {
@@ -82,7 +89,7 @@ AddressReport Scanner::find_addresses(int first, int last, const OnScanProgress&
   return report;
 }
 
-Window Scanner::read_window(const WindowAsk& ask) {
+Window Scanner::read_window(const WindowAsk& ask, const std::atomic<bool>& stop) {
   Window window;
   window.table = ask.table;
   window.from = ask.from;
@@ -95,6 +102,10 @@ Window Scanner::read_window(const WindowAsk& ask) {
   if (window.first < window.from) open.emplace_back(window.first, window.from);
   if (end > window.from + window.count) open.emplace_back(window.from + window.count, end);
   for (int requests = 0; !open.empty() && requests < window_requests_max; ++requests) {
+    if (stop) {
+      window.trouble = "stopped before all of it was asked for";
+      return window;
+    }
     const auto [from, to] = open.front();
     open.pop_front();
     const Exchange said = asking_->exchange(ask.unit, read_pdu(ask.table, static_cast<std::uint16_t>(from), static_cast<std::uint16_t>(to - from)));
@@ -111,7 +122,7 @@ Window Scanner::read_window(const WindowAsk& ask) {
     } else if (!is_unknown_to_it(said)) {
       window.trouble = place_words(asking_->place) + ": " + trouble_of(said);
       // A late answer must not be taken for that of the next window: on a serial line nothing else tells them apart.
-      if (said.outcome == Outcome::timeout) std::this_thread::sleep_for(asking_->place.timeout);
+      if (said.outcome == Outcome::timeout) pause(asking_->place.timeout, stop);
       return window;
     }
   }

@@ -137,15 +137,19 @@ class Scanner {
   explicit Scanner(ScanPlace place);
   ~Scanner();
 
-  /// Asks each address from `first` to `last` for one register (holding 0, function 3). Takes one timeout for each silent one.
+  /// Asks each address from `first` to `last` for one register (holding 0, function 3). Takes one timeout for each silent one. Once `stop` is
+  /// set it ends after the question that it waits for: a timeout and open_allowance_max at most.
   AddressReport find_addresses(int first, int last, const OnScanProgress& on_progress, const std::atomic<bool>& stop);
   /// Reads a window once. A refused range is halved until what can be read is known; at most window_requests_max requests.
-  Window read_window(const WindowAsk& ask);
+  /// `stop` as above; what was not asked for by then is a trouble of the window.
+  Window read_window(const WindowAsk& ask, const std::atomic<bool>& stop);
 
  private:
   struct Asking;
   std::unique_ptr<Asking> asking_;
 };
 inline constexpr int window_requests_max = 64;
+/// For opening and falling silent, beside the answer's own time.
+inline constexpr std::chrono::milliseconds open_allowance_max{1000};
 
 }  // namespace steadyglow::drivers::modbus

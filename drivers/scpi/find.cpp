@@ -85,7 +85,7 @@ Meeting meet(Dialog& dialog, milliseconds answer_within) {
 }
 
 /// Asks for one value, and leaves the error queue as empty as a polite guest does.
-FirstAnswer ask_first(Dialog& dialog, std::string_view query, int& code) {
+FirstAnswer ask_first(Dialog& dialog, std::string_view query, int& code, const std::atomic<bool>& is_stopped) {
   FirstAnswer first{.query = std::string(query), .answer = {}, .trouble = {}};
   code = 0;
   auto answer = dialog.ask(query, Clock::now() + value_within);
@@ -94,7 +94,7 @@ FirstAnswer ask_first(Dialog& dialog, std::string_view query, int& code) {
     first.trouble = answer.error().message;
     (void)dialog.clear(Clock::now() + wire_allowance);
   }
-  if (!dialog.ask_name(Clock::now() + value_within)) return first;
+  if (is_stopped || !dialog.ask_name(Clock::now() + value_within) || is_stopped) return first;
   const auto entries = dialog.ask_errors(std::string(error_query), value_within, Clock::now() + value_within);
   if (!entries || entries->empty()) return first;
   for (const std::string& entry : *entries) {
@@ -105,18 +105,20 @@ FirstAnswer ask_first(Dialog& dialog, std::string_view query, int& code) {
 }
 
 /// What the search itself left in the error queue says nothing of the reading.
-void empty_queue(Dialog& dialog) {
-  if (dialog.ask_errors(std::string(error_query), value_within, Clock::now() + value_within)) return;
+void empty_queue(Dialog& dialog, const std::atomic<bool>& is_stopped) {
+  if (dialog.ask_errors(std::string(error_query), value_within, Clock::now() + value_within) || is_stopped) return;
   (void)dialog.clear(Clock::now() + wire_allowance);
   (void)dialog.ask_name(Clock::now() + value_within);
 }
 
-FirstAnswer first_value(Dialog& dialog) {
-  empty_queue(dialog);
+/// A person who stops it, or a daemon that ends, waits for one question.
+FirstAnswer first_value(Dialog& dialog, const std::atomic<bool>& is_stopped) {
+  empty_queue(dialog, is_stopped);
+  if (is_stopped) return {};
   int code = 0;
-  FirstAnswer first = ask_first(dialog, "READ?", code);
+  FirstAnswer first = ask_first(dialog, "READ?", code, is_stopped);
   // Only where READ? is unknown: on a multimeter MEAS:VOLT? would change what it measures.
-  if (first.answer.empty() && code == undefined_header) first = ask_first(dialog, "MEAS:VOLT?", code);
+  if (first.answer.empty() && code == undefined_header && !is_stopped) first = ask_first(dialog, "MEAS:VOLT?", code, is_stopped);
   return first;
 }
 
@@ -137,12 +139,6 @@ std::string lasting_name(const std::string& device) {
       if (fs::canonical(entry.path(), error) == target && !error) return entry.path().string();
   const fs::path whole = fs::absolute(device, error);
   return error ? device : whole.string();
-}
-
-std::string toml_text(std::string_view text) {
-  std::string result = "\"";
-  for (const char c : text) result += (c == '"' || c == '\\') ? std::string("\\") + c : std::string(1, c);
-  return result + "\"";
 }
 
 std::string device_line(const std::string& device) {
@@ -196,7 +192,7 @@ Result<FoundInstrument> find_instrument(const Place& place, const SearchOptions&
     Meeting meeting = meet(dialog, options.answer_within);
     if (meeting.identity) {
       FoundInstrument found{attempt.place, std::string(attempt.ending.bytes), std::move(*meeting.identity), {}, {}};
-      if (options.asks_for_a_value && !is_stopped) found.first = first_value(dialog);
+      if (options.asks_for_a_value && !is_stopped) found.first = first_value(dialog, is_stopped);
       found.config_lines = config_lines(found.place, found.terminator, found.identity, instrument_for(found.first));
       return found;
     }

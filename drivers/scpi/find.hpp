@@ -45,7 +45,8 @@ struct FoundInstrument {
 /// Called on the thread that searches, before each step.
 using SearchProgress = std::function<void(const SearchStep&)>;
 
-/// Blocks for at most steps x (answer_within + 1 s), and 20 s where a value is asked for and does not come. Ends early, with nothing, soon after `is_stopped` is true.
+/// Blocks for at most steps x (answer_within + 1 s), and 20 s where a value is asked for and does not come. Once `is_stopped` is true it ends after the question
+/// that it waits for, 3 s at most: with nothing, or with the instrument when that had said its name.
 /// Fault::unavailable: nothing answers (the message says how far it got: no port, no connection, bytes that are no text, silence).
 /// Fault::usage: it was stopped.
 Result<FoundInstrument> find_instrument(const wire::Place& place, const SearchOptions& options, const SearchProgress& progress,

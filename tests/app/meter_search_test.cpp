@@ -13,6 +13,8 @@
 #include <utility>
 #include <vector>
 
+#include "app/wiring_desk.hpp"
+
 namespace steadyglow::app {
 namespace {
 
@@ -143,6 +145,21 @@ TEST_F(Search, OneAtATime) {
   search.end();
   EXPECT_EQ(search.state({})["state"], "stopped");
   EXPECT_TRUE(search.begin(ask));
+}
+
+TEST(WiringDesk, StoppingItWaitsForNoQuestion) {
+  const Mute mute;
+  const Settings settings;
+  const Facts facts;
+  WiringDesk desk("none.toml", settings, facts, [](const std::string&, const std::string&) { return std::int64_t{0}; });
+  ASSERT_TRUE(desk.carry_out({"wiring", "", "look", {{"who", "Ada"}, {"kind", "addresses"}, {"host", "127.0.0.1"}, {"port", mute.port}, {"timeout_seconds", 1.5}}}));
+  // From here on the question is being asked, and nobody answers it.
+  const auto is_asking = [&] { return desk.search([](const char*) { return std::string(); })["progress"]["total"] > 0; };
+  for (int i = 0; i < 200 && !is_asking(); ++i) usleep(10'000);
+  ASSERT_TRUE(is_asking());
+  const auto began = std::chrono::steady_clock::now();
+  desk.stop();
+  EXPECT_LT(std::chrono::steady_clock::now() - began, std::chrono::milliseconds{500});
 }
 
 TEST_F(Search, SaysWhereNobodyListens) {

@@ -222,7 +222,7 @@ TEST(ScanWindow, ReadsOneRegisterEitherSide) {
   FaultyDevice device;
   TcpFaultServer server(device);
   Scanner scanner(tcp_place(server));
-  const Window window = scanner.read_window({1, RegisterTable::input, 10, 4});
+  const Window window = scanner.read_window({1, RegisterTable::input, 10, 4}, go_on);
   EXPECT_EQ(window.first, 9);
   ASSERT_EQ(window.words.size(), 6u);
   EXPECT_EQ(window.words[0], 9);
@@ -236,17 +236,32 @@ TEST(ScanWindow, FindsOutWhatIsRefused) {
   device.forbidden = {13};
   TcpFaultServer server(device);
   Scanner scanner(tcp_place(server));
-  const Window window = scanner.read_window({1, RegisterTable::input, 10, 8});
+  const Window window = scanner.read_window({1, RegisterTable::input, 10, 8}, go_on);
   for (int address = 9; address < 19; ++address) EXPECT_EQ(window.words[static_cast<std::size_t>(address - 9)].has_value(), address != 13) << address;
   EXPECT_EQ(window.trouble, "");
+}
+
+TEST(ScanWindow, EndsAfterTheQuestionThatItWaitsForWhenToldTo) {
+  std::atomic<bool> stop{false};
+  FaultyDevice device;
+  for (int address = 0; address < 100; ++address) device.forbidden.insert(static_cast<std::uint16_t>(address));
+  device.fault = [&](const Asked&) {
+    stop = true;
+    return Fault::none;
+  };
+  TcpFaultServer server(device);
+  Scanner scanner(tcp_place(server));
+  const Window window = scanner.read_window({1, RegisterTable::input, 10, 40}, stop);
+  EXPECT_EQ(device.asked().size(), 1u);
+  EXPECT_NE(window.trouble, "");
 }
 
 TEST(ScanWindow, StaysWithinTheAddresses) {
   FaultyDevice device;
   TcpFaultServer server(device);
   Scanner scanner(tcp_place(server));
-  EXPECT_EQ(scanner.read_window({1, RegisterTable::input, 0, 2}).first, 0);
-  const Window last = scanner.read_window({1, RegisterTable::input, 65530, 40});
+  EXPECT_EQ(scanner.read_window({1, RegisterTable::input, 0, 2}, go_on).first, 0);
+  const Window last = scanner.read_window({1, RegisterTable::input, 65530, 40}, go_on);
   EXPECT_EQ(last.first + static_cast<int>(last.words.size()), 65536);
 }
 
@@ -255,7 +270,7 @@ TEST(ScanWindow, NeverWrites) {
   TcpFaultServer server(device);
   Scanner scanner(tcp_place(server));
   (void)scanner.find_addresses(1, 3, {}, go_on);
-  for (const RegisterTable table : {RegisterTable::coil, RegisterTable::discrete, RegisterTable::holding, RegisterTable::input}) (void)scanner.read_window({1, table, 0, 10});
+  for (const RegisterTable table : {RegisterTable::coil, RegisterTable::discrete, RegisterTable::holding, RegisterTable::input}) (void)scanner.read_window({1, table, 0, 10}, go_on);
   for (const Asked& asked : device.asked()) EXPECT_TRUE((asked.function >= 1 && asked.function <= 4) || asked.function == 0x2B) << int{asked.function};
 }
 
@@ -263,7 +278,7 @@ TEST(ScanWindow, ASilentDeviceIsATrouble) {
   FaultyDevice device;
   TcpFaultServer server(device);
   Scanner scanner(tcp_place(server));
-  const Window window = scanner.read_window({9, RegisterTable::input, 0, 10});
+  const Window window = scanner.read_window({9, RegisterTable::input, 0, 10}, go_on);
   EXPECT_FALSE(window.is_answered);
   EXPECT_NE(window.trouble, "");
 }

@@ -233,7 +233,7 @@ TEST_P(Outside, TheLinesThatAScanPrintsMakeAFileThatReadsTheValue) {
     const std::atomic<bool> stop{false};
     const auto report = scanner.find_addresses(11, 12, {}, stop);
     ASSERT_EQ(report.found.size(), 2u);
-    const modbus::Window window = scanner.read_window({12, modbus::RegisterTable::input, 0, 16});
+    const modbus::Window window = scanner.read_window({12, modbus::RegisterTable::input, 0, 16}, stop);
     const auto matches = modbus::find_value(window, -0.0125);
     ASSERT_FALSE(matches.empty()) << window.trouble;
     lines = modbus::channel_lines(window.table, matches.front().way, "found", "voltage", "V");
