@@ -63,6 +63,13 @@ title = "points that are looked at, without limits"
 source = "no limit is set"
 )";
 
+constexpr const char* instrument_tail = R"(
+[instrument]
+title = "module whose registers were found"
+protocol = "modbus"
+source = "found by reading its registers beside another meter; compare with its manual"
+)";
+
 struct Channel {
   std::string point, channel, quantity, uom;
 };
@@ -94,9 +101,8 @@ StarterParts parts_of(const FoundModule& module) {
   StarterParts parts;
   parts.bus_file = "the bus";
   parts.bus_text = fmt::format("[[bus]]\nname = \"found\"\n{}timeout_seconds = 0.5\n[[bus.meter]]\nname = \"module_1\"\ninstrument = \"{}\"\naddress = {}\npoll_seconds = 1.0\n", module.place_lines, found_instrument, module.address);
-  // On one line, so that a mistake in the channels has nearly the line that it has in their file.
-  parts.instruments.push_back({fmt::format("{}.toml", found_instrument),
-                               "instrument = { title = \"module whose registers were found\", protocol = \"modbus\", source = \"found by reading its registers beside another meter; compare with its manual\" }\n" + module.channels_text});
+  // Behind the channels, so that a mistake in them has the line that it has in their file.
+  parts.instruments.push_back({found_instrument, {module.channels_file, module.channels_text + (module.channels_text.ends_with('\n') ? "" : "\n") + instrument_tail}});
   return parts;
 }
 
@@ -105,7 +111,7 @@ std::vector<StarterFile> starter_files(const StarterParts& parts, Errors& errors
   std::map<std::string, drivers::InstrumentText> used;
   const auto find = [&](const std::string& name) -> Result<drivers::InstrumentText> {
     for (const auto& instrument : parts.instruments)
-      if (fs::path(instrument.file).stem().string() == name) return used.insert_or_assign(name, instrument).first->second;
+      if (instrument.name == name) return used.insert_or_assign(name, instrument.text).first->second;
     if (parts.instrument_folder.empty()) return fail(Fault::config, fmt::format("no instrument file `{}.toml` was given", name), "name it with --instrument, or the folder that it is in with --instruments");
     const std::string file = (fs::path(parts.instrument_folder) / (name + ".toml")).string();
     auto text = read_text_file(file);

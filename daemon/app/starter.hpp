@@ -9,10 +9,15 @@
 
 namespace steadyglow::app {
 
+struct StarterInstrument {
+  std::string name;              ///< as a meter names it
+  drivers::InstrumentText text;  ///< `file`: for its mistakes
+};
+
 struct StarterParts {
   std::string bus_file;   ///< for its mistakes
   std::string bus_text;   ///< one or more [[bus]]
-  std::vector<drivers::InstrumentText> instruments;  ///< those that were found; `file` may have a folder before its name
+  std::vector<StarterInstrument> instruments;  ///< those that were found
   std::string instrument_folder;  ///< where the bus's other instruments are; may be empty
   std::string listen = "127.0.0.1:8460";
 };

@@ -77,7 +77,7 @@ int new_bench(const StarterWords& words) {
   for (const std::string& file : words.instruments) {
     auto text = read_text_file(file);
     if (!text) return say(text.error());
-    parts.instruments.push_back({file, std::move(*text)});
+    parts.instruments.push_back({fs::path(file).stem().string(), {file, std::move(*text)}});
   }
   Errors errors;
   const auto files = starter_files(parts, errors);

@@ -44,7 +44,7 @@ instrument = "found_module"
 address = 1
 )";
 
-StarterParts parts(const std::string& bus = one_bus) { return {"bus.toml", bus, {{"here/found_module.toml", module}}, {}, "127.0.0.1:8460"}; }
+StarterParts parts(const std::string& bus = one_bus) { return {"bus.toml", bus, {{"found_module", {"here/found_module.toml", module}}}, {}, "127.0.0.1:8460"}; }
 
 TEST(Starter, WhatItWritesIsAConfigurationThatTheDaemonTakes) {
   Errors errors;
@@ -101,6 +101,16 @@ TEST(Starter, TheLinesOfAScanAreEnough) {
   EXPECT_NE(files[0].text.find("address = 7"), std::string::npos);
   EXPECT_NE(files[0].text.find("channel = \"module_1.r12\""), std::string::npos);
   EXPECT_EQ(files[3].name, "instruments/found-module.toml");
+}
+
+TEST(Starter, AMistakeInTheLinesOfAScanIsToldInTheirFileAndLine) {
+  Errors errors;
+  EXPECT_TRUE(starter_files(parts_of({"driver = \"modbus_tcp\"\nhost = \"127.0.0.1\"\nport = 1502\n", 7, "my/channels.toml",
+                                      "[[channel]]\nname = \"r12\"\ntable = \"input\"\naddress = 12\ntype = \"int17\"\nquantity = \"voltage\"\nuom = \"V\"\n"}),
+                            errors)
+                  .empty());
+  ASSERT_FALSE(errors.empty());
+  EXPECT_TRUE(errors[0].where.starts_with("my/channels.toml:5:")) << errors[0].text();
 }
 
 TEST(Starter, ATextWithoutABusIsRefused) {
