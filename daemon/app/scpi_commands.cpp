@@ -1,15 +1,13 @@
 /// `steadyglow probe`: what the configured meters say, or how an SCPI instrument that nobody knows wants to be spoken to. Switches nothing.
 #include <fmt/format.h>
-#include <signal.h>
 
 #include <CLI/CLI.hpp>
-#include <atomic>
-#include <charconv>
 #include <cstdio>
 #include <string>
 
 #include "app/commands.hpp"
 #include "app/exit_code.hpp"
+#include "app/interrupt.hpp"
 #include "app/more_commands.hpp"
 #include "app/settings.hpp"
 #include "core/decimal.hpp"
@@ -35,15 +33,6 @@ struct ProbeOptions {
   bool asks_no_value = false;
 };
 
-std::atomic<bool> is_stopping{false};
-extern "C" void stop_probing(int) { is_stopping = true; }
-
-std::string toml_text(std::string_view text) {
-  std::string result = "\"";
-  for (const char c : text) result += (c == '"' || c == '\\') ? std::string("\\") + c : std::string(1, c);
-  return result + "\"";
-}
-
 std::string said(const drivers::ChannelInfo& info, const drivers::ChannelValue& channel) {
   if (channel.quality != Quality::good) return std::string(to_word(channel.quality));
   const auto uom = find_uom(info.quantity, info.uom);
@@ -62,7 +51,7 @@ bool show_meter(drivers::Bus& bus, const drivers::BusSpec& spec, std::size_t m, 
   fmt::print("{} on {} ({}): answered {} of {}{}\n", meter.name, spec.name, spec.where, answers, rounds, reply.trouble.empty() ? "" : "; " + reply.trouble);
   for (std::size_t c = 0; c < meter.channels.size() && c < reply.channels.size(); ++c)
     fmt::print("  {:<16} {}\n", meter.channels[c].name, said(meter.channels[c], reply.channels[c]));
-  if (!reply.identity.empty() && meter.identity.empty()) fmt::print("  to accept no other device here, copy this line to [[bus.meter]]:\n  identity = {}\n", toml_text(reply.identity));
+  if (!reply.identity.empty() && meter.identity.empty()) fmt::print("  to accept no other device here, copy this line to [[bus.meter]]:\n  identity = {}\n", drivers::toml_text(reply.identity));
   return answers == rounds && !reply.is_stranger;
 }
 
@@ -84,18 +73,8 @@ int probe_configured(const ProbeOptions& options) {
   return all_answered ? exit_good : exit_unavailable;
 }
 
-Result<wire::Place> tcp_place(const std::string& text) {
-  const std::size_t colon = text.find(':');
-  drivers::TcpEnd end{text.substr(0, colon), scpi::scpi_port};
-  if (colon == std::string::npos) return end;
-  const char* last = text.data() + text.size();
-  const auto [stop, error] = std::from_chars(text.data() + colon + 1, last, end.port);
-  if (error != std::errc() || stop != last || end.port < 1 || end.port > 65535) return fail(Fault::usage, "`" + text + "` has no port behind its colon", "write it as 192.168.40.21:5025");
-  return end;
-}
-
 Result<wire::Place> place_of(const ProbeOptions& options) {
-  if (!options.tcp.empty()) return tcp_place(options.tcp);
+  if (!options.tcp.empty()) return drivers::tcp_end_of(options.tcp, scpi::scpi_port).map([](const drivers::TcpEnd& end) { return wire::Place(end); });
   if (!options.usbtmc.empty()) return wire::UsbTmc{options.usbtmc};
   wire::SerialEnd end{.line = {.device = options.serial, .baud = 9600}, .is_dtr_high = !options.holds_dtr_low};
   end.line.parity = options.parity == "even" ? drivers::Parity::even : options.parity == "odd" ? drivers::Parity::odd : drivers::Parity::none;
@@ -116,14 +95,12 @@ void show(const scpi::FoundInstrument& found) {
 int probe_unknown(const ProbeOptions& options) {
   const auto place = place_of(options);
   if (!place) return say(place.error());
-  struct sigaction stop {};
-  stop.sa_handler = stop_probing;
-  sigaction(SIGINT, &stop, nullptr);
+  watch_for_interrupts();
   scpi::SearchOptions search;
   if (options.baud != 0) search.bauds = {options.baud};
   search.asks_for_a_value = !options.asks_no_value;
   const auto progress = [](const scpi::SearchStep& step) { fmt::print(stderr, "{}/{}: {}\n", step.number, step.steps, step.trying); };
-  const auto found = scpi::find_instrument(*place, search, progress, is_stopping);
+  const auto found = scpi::find_instrument(*place, search, progress, is_interrupted);
   if (!found) return say(found.error());
   show(*found);
   return exit_good;

@@ -13,6 +13,8 @@
 #include "app/exit_code.hpp"
 #include "app/starter.hpp"
 #include "app/text_file.hpp"
+#include "drivers/modbus/link.hpp"
+#include "drivers/place_toml.hpp"
 
 namespace steadyglow::app {
 namespace {
@@ -22,8 +24,10 @@ namespace fs = std::filesystem;
 struct StarterWords {
   std::string folder;
   std::string bus;
-  std::string tcp, serial, parity = "none", channels;
+  std::string tcp, serial, parity = "none", rts = "none", channels;
   int baud = 9600;
+  int stop_bits = 1;
+  bool echo = false;
   int address = 1;
   std::vector<std::string> instruments;
   std::string instrument_folder;
@@ -38,10 +42,13 @@ constexpr const char* how_to_begin =
     "For an instrument that speaks SCPI: steadyglow probe --tcp ADDRESS, copy its [[bus]] into bus.toml, then\n"
     "   steadyglow new-bench bench --bus bus.toml --instruments FOLDER\n";
 
-std::string place_lines(const StarterWords& words) {
-  if (!words.serial.empty()) return fmt::format("driver = \"modbus_rtu\"\ndevice = \"{}\"\nbaud = {}\nparity = \"{}\"\n", words.serial, words.baud, words.parity);
-  const std::size_t colon = words.tcp.rfind(':');
-  return fmt::format("driver = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n", words.tcp.substr(0, colon), colon == std::string::npos ? "502" : words.tcp.substr(colon + 1));
+Result<std::string> place_lines(const StarterWords& words) {
+  if (!words.serial.empty())
+    return fmt::format("driver = \"modbus_rtu\"\ndevice = {}\nbaud = {}\nparity = \"{}\"\n{}{}{}", drivers::toml_text(words.serial), words.baud, words.parity, words.stop_bits == 1 ? "" : fmt::format("stop_bits = {}\n", words.stop_bits),
+                       words.rts == "none" ? "" : fmt::format("rts = \"{}\"\n", words.rts), words.echo ? "echo = true\n" : "");
+  const auto end = drivers::tcp_end_of(words.tcp, drivers::modbus::modbus_port);
+  if (!end) return tl::unexpected(end.error());
+  return fmt::format("driver = \"modbus_tcp\"\nhost = \"{}\"\nport = {}\n", end->host, end->port);
 }
 
 /// Never over a file that is there: what a person wrote stays.
@@ -65,7 +72,9 @@ int new_bench(const StarterWords& words) {
     }
     auto channels = read_text_file(words.channels);
     if (!channels) return say(channels.error());
-    parts = parts_of({place_lines(words), words.address, words.channels, std::move(*channels)});
+    const auto place = place_lines(words);
+    if (!place) return say(place.error());
+    parts = parts_of({*place, words.address, words.channels, std::move(*channels)});
   } else {
     auto bus = read_text_file(words.bus);
     if (!bus) return say(bus.error());
@@ -107,6 +116,9 @@ void add_starter_commands(CLI::App& app, int& result) {
   auto* serial = command->add_option("--serial", words->serial, "or the serial port that it hangs on, by a name that stays")->excludes(tcp);
   command->add_option("--baud", words->baud, "of the serial line")->capture_default_str();
   command->add_option("--parity", words->parity, "of the serial line")->check(CLI::IsMember({"none", "even", "odd"}))->capture_default_str();
+  command->add_option("--stop-bits", words->stop_bits, "of the serial line")->check(CLI::Range(1, 2))->capture_default_str();
+  command->add_option("--rts", words->rts, "when RTS turns the adapter to sending")->check(CLI::IsMember({"none", "before", "after"}))->capture_default_str();
+  command->add_flag("--echo", words->echo, "the adapter hears itself");
   command->add_option("--address", words->address, "its Modbus address")->check(CLI::Range(0, 255))->capture_default_str();
   command->add_option("--channels", words->channels, "file with its [[channel]] lines, as scan printed them");
   command->add_option("--bus", words->bus, "in place of these: file with a [[bus]] as probe or the page printed it")->excludes(tcp)->excludes(serial);
