@@ -11,16 +11,10 @@
 #include <cstdlib>
 #include <string_view>
 
+#include "drivers/text.hpp"
+
 namespace steadyglow::drivers::sysfs {
 namespace {
-
-constexpr std::string_view white = " \t\r\n\0";
-
-std::string trimmed(std::string_view text) {
-  const std::size_t first = text.find_first_not_of(white);
-  if (first == std::string_view::npos) return {};
-  return std::string(text.substr(first, text.find_last_not_of(white) - first + 1));
-}
 
 std::string real_path(const std::string& path) {
   std::array<char, PATH_MAX> buffer{};
@@ -59,7 +53,7 @@ FileText Folder::read(const std::string& name) const {
   }
   ::close(number);
   file.is_endless = size > file_bytes_max;
-  if (file.failure == 0 && !file.is_endless) file.text = trimmed({bytes.data(), size});
+  if (file.failure == 0 && !file.is_endless) file.text = trimmed({bytes.data(), size}, white_and_padding);
   return file;
 }
 

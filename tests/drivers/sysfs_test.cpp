@@ -226,6 +226,12 @@ TEST(Hwmon, ReadsByLabelAndByFile) {
   EXPECT_DOUBLE_EQ(reply.channels[2].value, 5.037);
   EXPECT_EQ(reply.identity, "devices/platform/board.656");
 }
+TEST(Hwmon, WhatFillsAFileUpIsNoPartOfIt) {
+  Board board;
+  board.tree.write(board.folder + "/temp2_label", std::string("Board\n\0\0", 8));
+  board.tree.write(board.folder + "/temp2_input", std::string("41500\n\0", 7));
+  EXPECT_DOUBLE_EQ(board.bus->read(0).channels[0].value, 41.5);
+}
 TEST(Hwmon, FollowsItsChipToAnotherNumber) {
   Board board;
   (void)board.bus->read(0);
