@@ -226,8 +226,10 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
   if (const std::string other = stranger(meter); on && !other.empty()) return failed(who_answers(other, meter.setup.identity));
   if (on && !meter.setup.identity.empty() && !is_proven_live(meter)) return failed("it has not said yet that it is `" + meter.setup.identity + "`");
   if (on && meter.is_available == false) return failed(meter.setup.instrument.availability->topic + " says that it is gone");
-  meter.is_taken_back[which] = on;
-  if (on) before = states_taken_;
+  if (on) {
+    meter.is_taken_back[which] = true;
+    before = states_taken_;
+  }
   const bool is_taken = sent && broker_.session() == session ? broker_.confirm(*sent, until) : broker_.publish(output.topic, on ? output.orders.on : output.orders.off, until);
   if (!is_taken) return failed(broker_.trouble());
   const auto is_said = [&](bool is_new) {
@@ -242,9 +244,9 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
     }
     if (!broker_.turn(std::min(until, ask_at))) return failed(broker_.trouble());
   }
-  // One that stood so already may have nothing to say.
+  // One that stood so already may have nothing to say. That it was off before is no word on an ON that may still be under way.
   if (is_said(false) && meter.is_available != false) {
-    meter.is_taken_back[which] = false;
+    if (on) meter.is_taken_back[which] = false;
     return {};
   }
   ++counters_.timeouts;

@@ -243,6 +243,19 @@ TEST(MqttPlug, TheOrderOfABrokerThatHungIsTakenBackWhenItGoesOn) {
   std::this_thread::sleep_for(300ms);
   EXPECT_FALSE(plug.is_on());
 }
+TEST(MqttPlug, AnOffThatWasLostLeavesTheOnToBeTakenBack) {
+  Plug plug;
+  plug.peer.tell("mute");
+  EXPECT_FALSE(plug.bus->write_output(0, 0, true).has_value());
+  EXPECT_TRUE(plug.is_on());
+  plug.broker.freeze();
+  EXPECT_FALSE(plug.bus->write_output(0, 0, false).has_value());
+  plug.broker.kill();
+  plug.broker.start();
+  plug.peer.tell("speak");
+  (void)poll_until(*plug.bus, [](const MeterReply& reply) { return reply.channels[0].quality == Quality::good && reply.channels[0].value == 0.0; });
+  EXPECT_FALSE(plug.is_on());
+}
 TEST(MqttPlug, OneThatStoodSoAlreadyIsAsked) {
   Plug plug("asked_plug");
   EXPECT_EQ(plug.bus->read_output(0, 0), false);
