@@ -21,8 +21,8 @@ struct MeterSetup {
 /// A chip on a USB or I2C line takes milliseconds; the kernel bounds what it waits for.
 inline constexpr std::chrono::milliseconds call_deadline_of_chip{1000};
 
-/// The chip is found by its label: its number is the order in which the kernel found it. Every output is taken as off, and is switched off
-/// before it is given back. A process that is killed gives its lines back as they stand: what must open then hangs on a
+/// The chip is found by its label: its number is the order in which the kernel found it. Every output is taken as off with the first call,
+/// whichever it is, and is switched off before it is given back: so a probe opens relays that a killed daemon left closed. A process that is killed gives its lines back as they stand: what must open then hangs on a
 /// watchdog, not on a line alone.
 /// Thread: one bus thread. Owns: the chip and its lines. Fails: by quality or Error; never throws.
 class GpioBus final : public Bus {
