@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "core/decimal.hpp"
@@ -47,23 +48,41 @@ bool is_at_mains(const UnitSettings& unit, const PointBinding& binding) {
   });
 }
 
-std::string sign_words(const profile::Point& point, bool is_mains) {
-  if (is_mains) return "none";
-  if (point.is_temperature()) return "rises with heat; a thermocouple whose wires are swapped falls";
-  const bool is_negative = (point.nominal && *point.nominal < 0.0) || point.role == Role::grid_bias;
-  if (is_negative) return "negative against its reference";
-  if (point.role == Role::offset) return "either; about zero";
-  if (point.quantity == Quantity::voltage || point.quantity == Quantity::current) return "positive against its reference";
+ClipSign sign_of(const profile::Point& point, bool is_mains) {
+  if (is_mains) return ClipSign::none;
+  if (point.is_temperature()) return ClipSign::rises_with_heat;
+  if ((point.nominal && *point.nominal < 0.0) || point.role == Role::grid_bias) return ClipSign::negative;
+  if (point.role == Role::offset) return ClipSign::either;
+  return point.quantity == Quantity::voltage || point.quantity == Quantity::current ? ClipSign::positive : ClipSign::none;
+}
+
+std::string words_of(ClipSign sign) {
+  switch (sign) {
+    case ClipSign::positive: return "positive against its reference";
+    case ClipSign::negative: return "negative against its reference";
+    case ClipSign::either: return "either; about zero";
+    case ClipSign::rises_with_heat: return "rises with heat; a thermocouple whose wires are swapped falls";
+    case ClipSign::none: break;
+  }
   return "none";
 }
 
-std::string reference_words(const profile::Point& point, bool is_mains) {
+ClipReference reference_of(const profile::Point& point, bool is_mains) {
+  if (is_mains || (point.quantity != Quantity::voltage && point.quantity != Quantity::current)) return ClipReference::none;
+  if (point.role == Role::bias) return ClipReference::own_resistor;
+  if (point.role == Role::heater) return ClipReference::other_pin;
+  return ClipReference::ground;
+}
+
+std::string words_of(ClipReference reference, const profile::Point& point, bool is_mains) {
+  switch (reference) {
+    case ClipReference::ground: return "the unit\u2019s ground, by one lead only";
+    case ClipReference::own_resistor: return "the low end of its own resistor";
+    case ClipReference::other_pin: return "the other heater pin";
+    case ClipReference::none: break;
+  }
   if (is_mains) return "none: a meter made for mains, at the unit\u2019s inlet";
-  if (point.is_temperature()) return is_heated_part(point.role) ? "none: keep the sensor insulated from the part" : "none";
-  if (point.role == Role::bias) return "the low end of its own resistor";
-  if (point.role == Role::heater) return "the other heater pin";
-  if (point.quantity == Quantity::voltage || point.quantity == Quantity::current) return "the unit\u2019s ground, by one lead only";
-  return "none";
+  return point.is_temperature() && is_heated_part(point.role) ? "none: keep the sensor insulated from the part" : "none";
 }
 
 std::string rating_words(double volts) { return fmt::format("{:.0f} V DC or more", std::ceil(volts * rating_reserve / rating_step_volts) * rating_step_volts); }
@@ -94,7 +113,18 @@ std::string chain_words(const PointBinding& binding, const drivers::ChannelInfo&
   return words.empty() ? read + ", taken as it is" : read + "; " + words;
 }
 
+std::string first_word(const std::string& words) { return words.substr(0, words.find_first_of(" ,:;")); }
+
 }  // namespace
+
+std::string_view to_word(ClipSign sign) {
+  constexpr std::array<std::string_view, 5> words{"none", "positive", "negative", "either", "rises_with_heat"};
+  return words[static_cast<std::size_t>(sign)];
+}
+std::string_view to_word(ClipReference reference) {
+  constexpr std::array<std::string_view, 4> words{"none", "ground", "own_resistor", "other_pin"};
+  return words[static_cast<std::size_t>(reference)];
+}
 
 std::vector<std::string> clip_cautions() {
   return {"Fit every clip with the unit switched off, unplugged, cold and discharged. Measure that it is discharged before you touch.",
@@ -122,8 +152,11 @@ std::vector<Clip> clip_list(const UnitSettings& unit, const std::vector<drivers:
     if (clip.where.empty() && point.sense) clip.where = fmt::format("across its {} \u03a9 resistor", to_figure(point.sense->value, 4));
     clip.chain = chain_words(*binding, channel);
     clip.is_mains = is_at_mains(unit, *binding);
-    clip.sign = sign_words(point, clip.is_mains);
-    clip.reference = reference_words(point, clip.is_mains);
+    clip.between = first_word(sensor::words_of(binding->chain));
+    clip.sign = sign_of(point, clip.is_mains);
+    clip.reference = reference_of(point, clip.is_mains);
+    clip.sign_words = words_of(clip.sign);
+    clip.reference_words = words_of(clip.reference, point, clip.is_mains);
     clip.quantity = to_word(point.quantity);
     clip.shown_uom = point.uom.shown;
     clip.nominal = point.nominal;

@@ -2,11 +2,18 @@
 /// Where to clip, point by point: what a person holds in the hand while they wire a unit. Pure: from the configuration alone.
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "app/settings.hpp"
 
 namespace steadyglow::app {
+
+enum class ClipSign { none, positive, negative, either, rises_with_heat };
+/// What the second lead goes to.
+enum class ClipReference { none, ground, own_resistor, other_pin };
+std::string_view to_word(ClipSign sign);
+std::string_view to_word(ClipReference reference);
 
 struct Clip {
   std::string point;
@@ -14,8 +21,11 @@ struct Clip {
   std::string bus;        ///< "bench_1 (192.168.40.21:502)"
   std::string where;      ///< the profile's note; may be empty
   std::string chain;      ///< from the meter's figure to the point's, in words
-  std::string sign;
-  std::string reference;  ///< the ground reference
+  std::string between;    ///< its first part in a word ("divider"); empty: the meter's figure is taken as it is
+  ClipSign sign = ClipSign::none;
+  ClipReference reference = ClipReference::none;
+  std::string sign_words;
+  std::string reference_words;
   std::string quantity;
   std::string shown_uom;
   std::optional<double> nominal;         ///< in the point's uom

@@ -50,7 +50,7 @@ struct CautionsFact {
   std::int64_t utc_ms = 0;
 };
 
-/// Somebody touched a clip and saw its trace move.
+/// Somebody touched a clip and ticked it off.
 struct ClipFact {
   std::string unit;
   std::string serial;

@@ -80,4 +80,19 @@ WiggleAnswer who_moved(std::span<const WiggleTrace> traces, double now_s) {
   return answer;
 }
 
+void LastAlone::take(const WiggleAnswer& answer, double now_s) {
+  if (answer.movers > 1) {
+    was_crowd_ = true;
+    mover_.reset();
+  }
+  if (answer.movers == 0) was_crowd_ = false;
+  if (!answer.mover || was_crowd_) return;
+  if (!mover_ || mover_->point != *answer.mover) mover_ = Mover{*answer.mover, now_s, now_s};
+  mover_->last_s = now_s;
+}
+
+std::optional<LastAlone::Mover> LastAlone::mover(double now_s) const {
+  return mover_ && now_s - mover_->last_s <= wiggle_hold_seconds ? mover_ : std::nullopt;
+}
+
 }  // namespace steadyglow::app

@@ -50,4 +50,25 @@ inline constexpr double wiggle_factor = 8.0;
 /// `now_s` on the samples' clock.
 WiggleAnswer who_moved(std::span<const WiggleTrace> traces, double now_s);
 
+/// What was seen stays true so long: somebody walks back from the bench to tick it off.
+inline constexpr double wiggle_hold_seconds = 8.0;
+
+/// Remembers which trace was the last to move alone. Where several moved, none did until all were still again: crosstalk shows up later on a
+/// slow meter than on a quick one.
+class LastAlone {
+ public:
+  struct Mover {
+    std::size_t point = 0;
+    double first_s = 0.0;  ///< when it was first seen to, on the samples' clock
+    double last_s = 0.0;   ///< and last
+  };
+  void take(const WiggleAnswer& answer, double now_s);
+  /// Empty after wiggle_hold_seconds.
+  std::optional<Mover> mover(double now_s) const;
+
+ private:
+  std::optional<Mover> mover_;
+  bool was_crowd_ = false;
+};
+
 }  // namespace steadyglow::app

@@ -56,6 +56,7 @@ Json or_null(const std::optional<double>& value) { return value ? Json(*value) :
 WiringDesk::WiringDesk(std::string config_file, const Settings& settings, const Facts& facts, std::function<std::int64_t(const std::string& kind, const std::string& json)> remember)
     : config_file_(std::move(config_file)), settings_(settings), facts_(facts), remember_(std::move(remember)), search_(settings.buses), devices_pool_(std::make_unique<boost::asio::thread_pool>(1)) {
   for (const UnitSettings& unit : settings_.units) kept_.emplace_back(unit.points.size());
+  last_alone_.resize(kept_.size());
 }
 
 void WiringDesk::stop() {
@@ -125,7 +126,8 @@ Json WiringDesk::clips(std::size_t u) const {
     const bool is_ticked = fact != nullptr && fact->channel == clip.channel;
     Json tick = nullptr;
     if (is_ticked) tick = {{"who", fact->who}, {"utc", utc_label(fact->utc_ms)}, {"is_seen", fact->is_seen}, {"text", fact->text}};
-    list.push_back({{"point", clip.point}, {"channel", clip.channel}, {"bus", clip.bus}, {"where", clip.where}, {"chain", clip.chain}, {"sign", clip.sign}, {"reference", clip.reference},
+    list.push_back({{"point", clip.point}, {"channel", clip.channel}, {"bus", clip.bus}, {"where", clip.where}, {"chain", clip.chain}, {"between", clip.between},
+                    {"sign", to_word(clip.sign)}, {"sign_words", clip.sign_words}, {"reference", to_word(clip.reference)}, {"reference_words", clip.reference_words},
                     {"quantity", clip.quantity}, {"shown_uom", clip.shown_uom}, {"nominal", or_null(clip.nominal)}, {"expected_volts", or_null(clip.expected_volts)},
                     {"at_worst_volts", or_null(clip.at_worst_volts)}, {"is_protective", clip.is_protective}, {"is_mains", clip.is_mains}, {"cautions", clip.cautions}, {"ticked", std::move(tick)}});
   }
@@ -145,10 +147,13 @@ WiggleAnswer WiringDesk::answer(std::size_t u) const {
   return who_moved(traces, seconds_of(boottime_now()));
 }
 
-Json WiringDesk::wiggle(std::size_t u) const {
+Json WiringDesk::wiggle(std::size_t u) {
   const UnitSettings& unit = settings_.units[u];
   const WiggleAnswer told = answer(u);
   const double now_s = seconds_of(boottime_now());
+  last_alone_[u].take(told, now_s);
+  const auto point_name = [&](std::size_t p) { return Json(unit.profile.point(unit.points[p].point).name); };
+  const auto alone = last_alone_[u].mover(now_s);
   Json points = Json::array();
   for (std::size_t p = 0; p < told.points.size(); ++p) {
     const WigglePoint& point = told.points[p];
@@ -163,7 +168,8 @@ Json WiringDesk::wiggle(std::size_t u) const {
     points.push_back({{"point", unit.profile.point(unit.points[p].point).name}, {"channel", channel_name(unit.points[p])}, {"shown_uom", uom ? uom->shown : ""}, {"state", to_word(point.state)},
                       {"moved_by", point.moved_by}, {"noise", point.noise}, {"times_noise", point.times_noise}, {"age_s", std::move(age_s)}, {"value", std::move(value)}});
   }
-  return {{"unit", unit.name}, {"movers", told.movers}, {"mover", told.mover ? Json(unit.profile.point(unit.points[*told.mover].point).name) : Json(nullptr)}, {"points", std::move(points)}};
+  return {{"unit", unit.name}, {"movers", told.movers}, {"mover", told.mover ? point_name(*told.mover) : Json(nullptr)},
+          {"alone", alone ? Json{{"point", point_name(alone->point)}, {"age_s", std::round(10.0 * (now_s - alone->last_s)) / 10.0}, {"since_s", std::round(10.0 * (now_s - alone->first_s)) / 10.0}} : Json(nullptr)}, {"points", std::move(points)}};
 }
 
 Result<Json> WiringDesk::touched(std::size_t u, const http::Order& order) {
@@ -171,25 +177,33 @@ Result<Json> WiringDesk::touched(std::size_t u, const http::Order& order) {
   const std::string point = order.text("point");
   const auto binding = std::find_if(unit.points.begin(), unit.points.end(), [&](const PointBinding& one) { return unit.profile.point(one.point).name == point; });
   if (binding == unit.points.end()) return fail(Fault::bad_data, fmt::format("this unit has no point `{}`", point));
-  const WiggleAnswer told = answer(u);
-  const auto index = static_cast<std::size_t>(binding - unit.points.begin());
-  // A person may tick what they saw in another way; the journal says whether the trace was seen to move by itself at that moment.
-  remember_("clip_touched", Json{{"unit", unit.name}, {"serial", unit.serial}, {"point", point}, {"channel", channel_name(*binding)}, {"who", order.who()}, {"text", order.text("text")},
-                                 {"is_seen", told.mover == index}}.dump());
+  const double now_s = seconds_of(boottime_now());
+  last_alone_[u].take(answer(u), now_s);
+  const auto alone = last_alone_[u].mover(now_s);
+  // A person may tick what they saw in another way; the journal says whether the trace was seen to move by itself just before.
+  const bool is_seen = alone && alone->point == static_cast<std::size_t>(binding - unit.points.begin());
+  std::string text = order.text("text");
+  if (text.empty()) text = is_seen ? "its trace moved, alone" : "ticked by eye";
+  remember_("clip_touched", Json{{"unit", unit.name}, {"serial", unit.serial}, {"point", point}, {"channel", channel_name(*binding)}, {"who", order.who()}, {"text", std::move(text)},
+                                 {"is_seen", is_seen}}.dump());
   return clips(u);
 }
 
 std::string WiringDesk::touched_words(const UnitSettings& unit) const {
-  std::size_t ticked = 0;
-  std::string last_who;
-  std::int64_t last_ms = 0;
+  std::size_t ticked = 0, seen = 0;
+  const ClipFact* oldest = nullptr;
+  const ClipFact* newest = nullptr;
   for (const PointBinding& binding : unit.points) {
     const ClipFact* fact = facts_.clip(unit.name, unit.serial, unit.profile.point(binding.point).name);
     if (fact == nullptr || fact->channel != channel_name(binding)) continue;
     ++ticked;
-    if (fact->utc_ms >= last_ms) last_ms = fact->utc_ms, last_who = fact->who;
+    if (fact->is_seen) ++seen;
+    if (oldest == nullptr || fact->utc_ms < oldest->utc_ms) oldest = fact;
+    if (newest == nullptr || fact->utc_ms >= newest->utc_ms) newest = fact;
   }
-  return ticked == 0 ? std::string{} : fmt::format("{} of {} clips touched and ticked, last by {}", ticked, unit.points.size(), last_who);
+  if (ticked == 0) return {};
+  // A tick of months ago is for clips that came off since: the dates let a person see that.
+  return fmt::format("{} of {} clips touched and ticked, {} of them seen to move alone; the first {}, the last {} by {}", ticked, unit.points.size(), seen, utc_label(oldest->utc_ms), utc_label(newest->utc_ms), newest->who);
 }
 
 }  // namespace steadyglow::app

@@ -34,9 +34,9 @@ class WiringDesk {
   Result<nlohmann::ordered_json> carry_out(const http::Order& order);
   /// GET /api/v1/units/NAME/clips and /wiggle; POST /touched. `unit` indexes Settings::units.
   nlohmann::ordered_json clips(std::size_t unit) const;
-  nlohmann::ordered_json wiggle(std::size_t unit) const;
+  nlohmann::ordered_json wiggle(std::size_t unit);
   Result<nlohmann::ordered_json> touched(std::size_t unit, const http::Order& order);
-  /// "12 of 14 clips touched", for the ready list; empty when nobody touched any.
+  /// How many clips were touched, seen to move, when and by whom, for the ready list; empty when nobody touched any.
   std::string touched_words(const UnitSettings& unit) const;
 
  private:
@@ -54,6 +54,7 @@ class WiringDesk {
   const Facts& facts_;
   std::function<std::int64_t(const std::string& kind, const std::string& json)> remember_;
   std::vector<std::vector<std::deque<Kept>>> kept_;  ///< by unit and by its bindings
+  std::vector<LastAlone> last_alone_;  ///< by unit
   MeterSearch search_;
   std::unique_ptr<boost::asio::thread_pool> devices_pool_;
 };

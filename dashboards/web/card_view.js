@@ -153,7 +153,11 @@ export function card_view(name) {
     try {
       take((await get(address, controller.signal)).card);
     } catch (error) {
-      if (!controller.signal.aborted && !now.card) set_text(absent, `The card could not be read: ${error.message}`);
+      if (controller.signal.aborted) return;
+      set_text(absent, now.card ? `The card could not be read again: ${error.message}. What stands below is old.` : `The card could not be read: ${error.message}`);
+      show(absent, true);
+      clearTimeout(now.timer);
+      now.timer = setTimeout(load, UNREAD_MS);
     }
   }
   const view = {

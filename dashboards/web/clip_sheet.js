@@ -27,7 +27,7 @@ function clip_row(clip, number, letters) {
   return el("tr", { "data-protective": clip.is_protective ? "yes" : "no" },
     el("th", { scope: "row" }, el("span.clip-number", {}, String(number)), el("strong", {}, spoken({ name: clip.point, uom: clip.shown_uom === "\u00b0C" ? "Cel" : clip.shown_uom })), el("span.standing", {}, clip.is_protective ? "protective" : "informative"), el("span.where", {}, clip.where || "where: not stated in the profile")),
     el("td.drawn", {}, clip_drawing(clip), el("span.chain", {}, clip.chain)),
-    el("td", { "data-label": "Sign and reference" }, el("span.sign", {}, clip.sign === "none" ? "No sign." : `Sign: ${clip.sign}.`), " ", el("span.reference", {}, clip.reference === "none" ? "No reference." : `Reference: ${clip.reference}.`)),
+    el("td", { "data-label": "Sign and reference" }, el("span.sign", {}, clip.sign === "none" ? "No sign." : `Sign: ${clip.sign_words}.`), " ", el("span.reference", {}, clip.reference_words === "none" ? "No reference." : `Reference: ${clip.reference_words}.`)),
     el("td", { "data-label": "Highest voltage" }, el("strong.volts", {}, voltage_words(clip)), ...clip.cautions.map((text) => el("span.clip-caution", {}, `\u26a0\ufe0e ${text}`)), clip.cautions.length ? el("span.caution-letters", { "aria-hidden": "true" }, `\u26a0\ufe0e ${clip.cautions.map((text) => letters.get(text)).join(", ")}`) : null),
     el("td.tick", { "data-label": "Touched" }, ticked_words(clip.ticked)));
 }

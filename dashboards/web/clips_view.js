@@ -23,7 +23,7 @@ export function clips_view(name) {
     node: el("div.clips-view", {}, el("p.back", {}, el("a", { href: "#/wiring" }, "\u2190 Wiring"), " \u00b7 ", el("a", { href: `#/unit/${encodeURIComponent(name)}` }, "The unit, live"), " \u00b7 ", el("button.quiet", { type: "button", onclick: () => wiggle.begin() }, "Touch them one by one")), absent, sheet.node, wiggle.node),
     update(bench) {
       const unit = bench.units.find((one) => one.name === name);
-      if (unit) wiggle.power(unit.outlet);
+      if (unit) wiggle.power(unit);
     },
     title: `Clips of ${name}`,
     leave() {

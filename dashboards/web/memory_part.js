@@ -81,7 +81,10 @@ export function memory_part({ has_kinds = false, heard } = {}) {
       const memory = await get(`/api/v1/memory?${query}`, controller.signal);
       if (mine === asked) take(memory);
     } catch (error) {
-      if (!controller.signal.aborted && mine === asked) set_text(line, `The shop\u2019s memory could not be read: ${error.message}`);
+      if (controller.signal.aborted || mine !== asked) return;
+      set_text(line, `The shop\u2019s memory could not be read: ${error.message}`);
+      clearTimeout(timer);
+      timer = setTimeout(() => again({}), UNREAD_MS);
     }
   }
   return {

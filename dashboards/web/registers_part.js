@@ -37,7 +37,7 @@ function make_row() {
 /** `changed()` when somebody typed what changes the question. */
 export function registers_part(changed) {
   const expect = text_field("What your own meter or the module\u2019s display shows now", { name: "expect", inputmode: "decimal", autocomplete: "off", placeholder: "6.31" });
-  const name = text_field("Name of the channel", { name: "channel", pattern: "[a-z0-9_]+", autocomplete: "off" });
+  const name = text_field("Name of the channel", { name: "channel", pattern: "[a-z0-9_]+", required: true, title: "a-z, 0-9 and _ only", autocomplete: "off" });
   name.input.value = "ch1";
   const quantity = select_field("Quantity", QUANTITIES.map(([word, text]) => [word, text]), "voltage", { name: "quantity" });
   const uom = select_field("Unit of measure", [], "", { name: "uom" });
@@ -61,15 +61,24 @@ export function registers_part(changed) {
   const file = copy_box(`Save as instruments/${FILE}.toml`);
   const bus = copy_box("Save as bus.toml (or add it to the configuration of a bench that there is)");
   const steps = copy_box("Then, for a new bench, in that folder", 4);
-  const result = el("div.taken", { hidden: true }, el("h3", {}, "To take away"), el("p.meta"), file.node, bus.node, steps.node);
+  const begun_anew = el("p.problem", { role: "status" });
+  const result = el("div.taken", { hidden: true }, el("h3", {}, "To take away"), el("p.meta"), begun_anew, file.node, bus.node, steps.node);
   let search = null;
+  let taken_of = null;  // the search in which they were found: one file is for one module
+  const module_of = (one) => JSON.stringify([one.place_lines, one.address]);
 
   function take(match) {
+    if (!name.input.reportValidity()) return;
+    const is_other = taken.length > 0 && module_of(taken_of) !== module_of(search);
+    if (is_other) taken.length = 0;
+    set_text(begun_anew, is_other ? "Begun anew: the channels before were of another module, and need a file of their own." : "");
+    taken_of = search;
     taken.push(match.lines);
     const number = /^(.*?)(\d+)$/.exec(name.value());
     name.input.value = number ? `${number[1]}${Number(number[2]) + 1}` : `${name.value()}_2`;
     expect.input.value = "";
     show_taken();
+    for (const one of matches.querySelectorAll("button")) one.disabled = true;
     changed();
     expect.input.focus();
   }
@@ -85,7 +94,7 @@ export function registers_part(changed) {
     if (!taken.length) return;
     set_text(result.querySelector("p"), `${taken.length} ${taken.length === 1 ? "channel" : "channels"}. Nothing was changed on the bench: a configuration is for a person to write.`);
     file.update(instrument_text("module whose registers were found", taken));
-    bus.update(bus_text(search, FILE));
+    bus.update(bus_text(taken_of, FILE));
     steps.update(`steadyglow new-bench bench --bus bus.toml --instrument instruments/${FILE}.toml\nsteadyglow check bench/steadyglow.toml\n`);
   }
 
@@ -98,6 +107,7 @@ export function registers_part(changed) {
       node: el("li.match", {}, words, " ", off, " ", button),
       update(match) {
         now = match;
+        button.disabled = !match.lines.includes(`name = "${name.value()}"`);  // an answer to what was asked before the name changed
         set_text(words, `Register ${match.way.address} (manual: ${match.manual}): ${way_words(match.way)}`);
         set_text(off, [`${match.off_percent.toFixed(2)} % off`, match.outside ? `one register ${match.outside < 0 ? "below" : "above"} the window: does the manual count from another number?` : ""].filter(Boolean).join("; "));
         button.setAttribute("aria-label", `Take register ${match.way.address}, ${way_words(match.way)}, as channel ${name.value()}`);
@@ -116,12 +126,13 @@ export function registers_part(changed) {
       if (!is_window) return;
       search = now;
       const rows = now.rows ?? [];
-      keep_list(body, rows.map((row) => ({ row, here: now.matches.find((match) => match.way.address === row.address) })), (item) => item.row.address, make_row);
-      keep_list(matches, now.matches.slice(0, 6), (match) => JSON.stringify([match.way.address, match.way.type, match.way.order, match.way.scale]), make_match);
-      set_text(age, now.trouble ? `Not read again: ${now.trouble}. What stands below is old.` : now.state === "running" ? `Read ${now.rounds} times, once a second.` : "The window stands still: look again.");
+      const is_old = Boolean(now.trouble);
+      keep_list(body, rows.map((row) => ({ row, here: is_old ? undefined : now.matches.find((match) => match.way.address === row.address) })), (item) => item.row.address, make_row);
+      keep_list(matches, is_old ? [] : now.matches.slice(0, 6), (match) => JSON.stringify([match.way.address, match.way.type, match.way.order, match.way.scale]), make_match);
+      set_text(age, is_old ? "What stands below is old." : now.state === "running" ? `Read ${now.rounds} times, once a second.` : "The window stands still: look again.");
       const best = now.matches[0];
       const is_asked = expect.value() !== "";
-      set_text(told, !rows.length ? "" : best ? `There: ${way_words(best.way)} at register ${best.way.address}${now.matches.length > 1 ? `, and ${now.matches.length - 1} more ${now.matches.length === 2 ? "way" : "ways"}. Change what is measured and see which of them follows` : ""}.`
+      set_text(told, is_old && rows.length ? `Not read again: ${now.trouble}` : !rows.length ? "" : best ? `There: ${way_words(best.way)} at register ${best.way.address}${now.matches.length > 1 ? `, and ${now.matches.length - 1} more ${now.matches.length === 2 ? "way" : "ways"}. Change what is measured and see which of them follows` : ""}.`
         : is_asked ? "None of these registers gives that number. Another table, or another window?" : "Type what your own meter shows: the register that says the same is marked.");
     },
   };

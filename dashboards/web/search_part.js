@@ -10,7 +10,7 @@ const ASK_EVERY_MS = 700;
 const TABLES = [["holding", "Holding registers (function 3)"], ["input", "Input registers (function 4)"], ["coil", "Coils (function 1)"], ["discrete", "Discrete inputs (function 2)"]];
 const BAUDS = [9600, 19200, 38400, 57600, 115200, 4800, 2400, 1200].map((baud) => [String(baud), String(baud)]);
 
-const whole = (field) => Number(field.value());
+const whole = (field) => (/^\d+$/.test(field.value().trim()) ? Number(field.value()) : Number.NaN);
 
 export function search_part() {
   const kind = select_field("It speaks", [["modbus", "Modbus"], ["instrument", "SCPI (a bench multimeter)"]], "modbus", { name: "protocol" });
@@ -54,7 +54,6 @@ export function search_part() {
   const serial = el("div.fields", {}, device.node, known, baud.node, parity.node);
   const addresses = el("fieldset", {}, el("legend", {}, "Who answers?"), el("div.fields", {}, first.node, last.node), el("div.buttons.left", {}, look));
   const window_of = el("fieldset", {}, el("legend", {}, "What do its registers hold?"), el("div.fields", {}, address.node, table.node, from.node, count.node), el("div.buttons.left", {}, watch));
-  const look_for_scpi = el("div.buttons.left");
   let timer = null;
   let is_left = false;
   let is_asking = false;
@@ -94,7 +93,7 @@ export function search_part() {
     }
     const asked = { addresses: () => ({ first: whole(first), last: whole(last) }), registers: () => ({ address: whole(address), table: table.value(), from: whole(from), count: whole(count) }), instrument: () => ({}) }[what]();
     const sent = { who: name, kind: what, ...place(), ...asked, ...more };
-    if (Object.values(sent).some((value) => Number.isNaN(value))) return complain("One of the figures is no number.");
+    if (Object.values(sent).some((value) => Number.isNaN(value))) return complain("A figure is missing, or is no whole number.");
     complain("");
     try {
       if (last_state.state === "running") await stop();
@@ -184,7 +183,7 @@ export function search_part() {
     node: el("section.panel.search", { "aria-labelledby": "search-head" }, el("h2", { id: "search-head" }, "Find a meter"),
       el("p.meta", {}, "It only reads. A port that a bus of this daemon is polling is left alone."),
       el("div.fields", {}, kind.node, way.node, el("label", {}, "Your name", who)), network, serial, el("div.two", {}, addresses, window_of), problem,
-      el("div.buttons.left", {}, halt), told, progress, found, notes, instrument, look_for_scpi, registers.node),
+      el("div.buttons.left", {}, halt), told, progress, found, notes, instrument, registers.node),
     know(devices) {
       known.replaceChildren(...devices.filter((one) => ["serial", "usbtmc"].includes(one.kind)).map((one) => el("option", { value: one.stays || one.moves }, one.title)));
     },

@@ -2,10 +2,10 @@
 import { get, post, unit_address } from "./api.js";
 import { el, keep_list, set_text, show } from "./dom.js";
 import { keep_name, kept_name, name_input, name_problem } from "./forms.js";
-import { figure, local_time, spoken } from "./words.js";
+import { bleed_words } from "./life_part.js";
+import { figure, local_time, outlet_words, spoken } from "./words.js";
 
 const ASK_EVERY_MS = 600;
-const HOLD_MS = 8000;  // what was seen stays to be read by somebody who walks back from the bench
 const SVG = "http://www.w3.org/2000/svg";
 const SPARK = { width: 160, height: 34, seconds: 34 };
 
@@ -46,6 +46,8 @@ function sparkline() {
   };
 }
 
+const standing_charge = ({ head, rest }) => (rest ? `Off. ${head}, ${rest}.` : `Off, and ${head} still stands. Touch no clip yet.`);
+
 /** `ticked(list)`: the clip list after somebody ticked. */
 export function wiggle_part(unit, ticked) {
   const controller = new AbortController();
@@ -59,28 +61,44 @@ export function wiggle_part(unit, ticked) {
   const group = el("fieldset.wiggle-choice", {}, el("legend", {}, "Which clip do you touch? Say it first, and a wrong one is told."), el("label.check", {}, any, el("span", {}, "None said: name whichever moves")), rows);
   let chosen = "";
   let clips = new Map();
-  let seen = { mover: "", at: 0 };
+  let chosen_at = 0;
+  let last = { movers: 0, mover: null, alone: null, points: [] };
+  let not_still = new Set();  // moved when another clip was chosen, and have not been still since: none of them is the one that is touched now
   let timer = null;
   let is_left = false;
 
   const name_of = (point) => spoken({ name: point, uom: clips.get(point)?.shown_uom === "\u00b0C" ? "Cel" : (clips.get(point)?.shown_uom ?? "") });
 
+  const moving = (now) => now.points.filter((point) => has_moved(point.state)).map((point) => point.point);
+
   function choose(point) {
     chosen = point;
-    seen = { mover: "", at: 0 };
-    say({ movers: 0, mover: null, points: [] });
+    chosen_at = performance.now();
+    not_still = new Set(moving(last).filter((mover) => mover !== point));
+    say(last);
+  }
+
+  /** The one that moved alone since the choice, or the chosen one whenever it did. */
+  function who_was_it(now) {
+    const { point, since_s } = now.alone ?? {};
+    if (!point || not_still.has(point)) return "";
+    return point === chosen || !chosen || performance.now() - 1000 * since_s > chosen_at ? point : "";
   }
 
   function say(now) {
-    const movers = now.points.filter((point) => has_moved(point.state)).map((point) => name_of(point.point));
+    last = now;
+    const still_moving = moving(now);
+    for (const point of not_still) if (!still_moving.includes(point)) not_still.delete(point);
+    const movers = still_moving.map(name_of);
+    const mover = who_was_it(now);
     let tone = "waiting";
     let text = chosen ? `Touch ${name_of(chosen)} now.` : "Touch one clip.";
     if (now.movers > 1) {
       tone = "several";
       text = `Several moved: ${movers.join(", ")}. Touch one only, and wait until all are still.`;
-    } else if (now.mover || (seen.mover && performance.now() - seen.at < HOLD_MS)) {
-      const mover = now.mover ?? seen.mover;
-      if (now.mover) seen = { mover, at: performance.now() };
+    } else if (chosen && not_still.size) {
+      text = `Wait until ${[...not_still].map(name_of).join(", ")} ${not_still.size === 1 ? "is" : "are"} still.`;
+    } else if (mover) {
       if (!chosen) [tone, text] = ["named", `${name_of(mover)} moved, alone.`];
       else if (chosen === mover) [tone, text] = ["right", `Right: ${name_of(mover)} moved, alone. Tick it off.`];
       else [tone, text] = ["wrong", `Wrong one: you touch ${name_of(chosen)}, but ${name_of(mover)} moved. Swap the clips, or the channels in the configuration.`];
@@ -95,8 +113,7 @@ export function wiggle_part(unit, ticked) {
     show(problem, problem.textContent !== "");
     if (problem.textContent) return who.focus();
     try {
-      const moved = seen.mover === point && performance.now() - seen.at < HOLD_MS;
-      const list = await post(`${unit_address(unit)}/touched`, { who: name, point, text: moved ? "its trace moved, alone" : "ticked by eye" });
+      const list = await post(`${unit_address(unit)}/touched`, { who: name, point });
       keep_name(name);
       ticked(list);
     } catch (error) {
@@ -161,10 +178,15 @@ export function wiggle_part(unit, ticked) {
       told.scrollIntoView({ block: "start" });
       any.focus({ preventScroll: true });
     },
-    /** `outlet` of the unit now. */
-    power(outlet) {
-      const is_off = outlet.state === "off" && outlet.proof !== "failed";
-      set_text(power, is_off ? "" : outlet.state === "on" ? "Its outlet is ON. Touch no clip: switch it off, wait until it has discharged, and measure that it has." : "Nobody knows whether it is off. Pull its plug and measure before you touch a clip.");
+    /** `unit` as it is now. */
+    power(unit_now) {
+      const { outlet } = unit_now;
+      const is_off = outlet.state === "off" && outlet.proof === "proven" && !outlet.bleed_text;
+      const { word, detail } = outlet_words(outlet);
+      const stands = [word, detail].filter(Boolean).join(", ");
+      set_text(power, is_off ? "" : outlet.state === "on" ? "Its outlet is ON. Touch no clip: switch it off, wait until it has discharged, and measure that it has."
+        : outlet.proof === "proven" ? standing_charge(bleed_words(unit_now))
+          : `Its outlet: ${stands}. Touch no clip: pull its plug, wait until it has discharged, and measure that it has.`);
       show(power, !is_off);
     },
     know(list) {

@@ -32,6 +32,12 @@ uom = "V"
 role = "grid_bias"
 nominal = -44.0
 [[point]]
+name = "heater_v"
+quantity = "voltage"
+uom = "V"
+role = "heater"
+nominal = 6.3
+[[point]]
 name = "sink_c"
 quantity = "temperature"
 uom = "Cel"
@@ -86,7 +92,7 @@ bool says(const std::vector<std::string>& cautions, const std::string& words) {
   return false;
 }
 
-TEST(ClipList, HasEveryPointOnce) { EXPECT_EQ(clip_list(Wired().unit, Wired().buses).size(), 6U); }
+TEST(ClipList, HasEveryPointOnce) { EXPECT_EQ(clip_list(Wired().unit, Wired().buses).size(), 7U); }
 
 TEST(ClipList, TellsTheHighestVoltageOfASupplyFromItsLimits) { EXPECT_EQ(Wired().clip("b_plus_v").expected_volts, 520.0); }
 
@@ -100,7 +106,15 @@ TEST(ClipList, SaysWhatACathodeMayJumpToWhenItsResistorOpens) {
   EXPECT_EQ(clip.where, "across its 10.00 \u03a9 resistor");
 }
 
-TEST(ClipList, SaysThatAGridBiasIsNegative) { EXPECT_NE(Wired().clip("grid_bias_v").sign.find("negative"), std::string::npos); }
+TEST(ClipList, SaysThatAGridBiasIsNegative) { EXPECT_EQ(Wired().clip("grid_bias_v").sign, ClipSign::negative); }
+
+TEST(ClipList, DrawsAnEarthOnlyWhereThereIsOne) {
+  const Wired wired;
+  EXPECT_EQ(wired.clip("b_plus_v").reference, ClipReference::ground);
+  EXPECT_EQ(wired.clip("v1_cathode_mv").reference, ClipReference::own_resistor);
+  EXPECT_EQ(wired.clip("heater_v").reference, ClipReference::other_pin);
+  for (const char* none : {"sink_c", "room_c", "mains_volts"}) EXPECT_EQ(wired.clip(none).reference, ClipReference::none) << none;
+}
 
 TEST(ClipList, WarnsOfALiveHeatsinkAndNotOfARoom) {
   EXPECT_TRUE(says(Wired().clip("sink_c").cautions, "may be live"));

@@ -87,6 +87,36 @@ TEST(Wiggle, KnowsNothingYetOfATraceWithFourReadings) {
   EXPECT_EQ(who_moved(std::vector{few}, now_s).points[0].state, WiggleState::unread);
 }
 
+WiggleAnswer movers(std::vector<std::size_t> which) {
+  WiggleAnswer answer;
+  answer.movers = which.size();
+  if (which.size() == 1) answer.mover = which.front();
+  return answer;
+}
+
+TEST(LastAlone, HoldsWhoMovedUntilSomebodyWalkedBack) {
+  LastAlone last;
+  last.take(movers({2}), 10.0);
+  last.take(movers({2}), 12.0);
+  last.take(movers({}), 15.0);
+  ASSERT_TRUE(last.mover(20.0));
+  EXPECT_EQ(last.mover(20.0)->point, 2U);
+  EXPECT_EQ(last.mover(20.0)->first_s, 10.0);
+  EXPECT_FALSE(last.mover(12.0 + wiggle_hold_seconds + 0.1));
+}
+
+TEST(LastAlone, TakesNobodyOutOfACrowd) {
+  LastAlone last;
+  last.take(movers({0}), 10.0);
+  last.take(movers({0, 1}), 11.0);  // the slower meter shows what the quick one did
+  EXPECT_FALSE(last.mover(11.0));
+  last.take(movers({1}), 13.0);
+  EXPECT_FALSE(last.mover(13.0));
+  last.take(movers({}), 15.0);
+  last.take(movers({1}), 16.0);
+  EXPECT_TRUE(last.mover(16.0));
+}
+
 TEST(Wiggle, WaitsLongEnoughForASlowMeter) {
   WiggleTrace slow;
   for (double at = 0.0; at <= 95.0; at += 5.0) slow.samples.push_back({at, at > 90.0 ? 31.0 : 24.0});

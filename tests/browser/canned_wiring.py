@@ -1,5 +1,6 @@
 """Setting up, in the shapes of daemon/http/API.md: what is connected, a search for a meter, a unit's clips and the wiggle test."""
 import copy
+import time
 
 BY_ID = "/dev/serial/by-id/usb-Line_adapter_A7QX-if00-port0"
 DEVICES = {
@@ -51,6 +52,17 @@ def instrument():
             "identity": "SHOP,DM5,00731,1.04", "first_answer": "6.3121E+00", "lines": '[[bus]]\nname = "dmm"\ndriver = "scpi_tcp"\n'}
 
 
+def leads(point, is_mains):
+    """The sign and the reference of a clip, as closed words and as a person reads them."""
+    if is_mains or point["quantity"] not in ("voltage", "current"):
+        sign = "rises_with_heat" if point["quantity"] == "temperature" else "none"
+        return {"sign": sign, "sign_words": "rises with heat" if sign != "none" else "none", "reference": "none", "reference_words": "none"}
+    sign = "negative" if point["role"] == "grid_bias" else "positive"
+    reference = {"bias": "own_resistor", "heater": "other_pin"}.get(point["role"], "ground")
+    words = {"own_resistor": "the low end of its own resistor", "other_pin": "the other heater pin", "ground": "the unit’s ground, by one lead only"}
+    return {"sign": sign, "sign_words": f"{sign} against its reference", "reference": reference, "reference_words": words[reference]}
+
+
 class Wiring:
     """The desk behind the fixture."""
 
@@ -59,6 +71,8 @@ class Wiring:
         self.asked = {}
         self.ticks = {}
         self.moving = []
+        self.trouble = ""  # why a window is not read again
+        self.alone = None  # (point, when it was first seen to move alone)
         self.clips_wanted = 0  # more clips than the unit has points: for the longest list
 
     def look(self, body):
@@ -72,7 +86,8 @@ class Wiring:
 
     def state(self, asked):
         if self.search.get("kind") == "registers" and self.search["state"] == "running":
-            self.search = registers(asked.get("expect", ""), asked.get("name", ""), asked.get("quantity", ""), asked.get("uom", ""))
+            found = registers(asked.get("expect", ""), asked.get("name", ""), asked.get("quantity", ""), asked.get("uom", ""))
+            self.search = {**found, "address": self.asked.get("address", 3), "trouble": self.trouble}
         return self.search
 
     def stop(self):
@@ -94,8 +109,8 @@ class Wiring:
                 cautions.append("lead, clip and divider with a working rating of 650 V DC or more, shrouded and fused; a CAT rating alone says nothing about B+")
             clips.append({"point": point["name"], "channel": f"analog_a.ch{n + 1}", "bus": "bench_1 (192.168.40.21:502)", "where": "across its 10 Ω resistor" if point["role"] == "bias" else "at the unit's inlet, not at the wall: a limiter or a variac left at 90 % makes a beautiful, worthless night" if is_mains else "",
                           "chain": "the meter reads V; divider 4 MΩ over 33.2 kΩ: × 121.5" if point["role"] == "supply" else "the meter reads V, taken as it is",
-                          "sign": "negative against its reference" if point["role"] == "grid_bias" else "positive against its reference",
-                          "reference": "none" if point["quantity"] == "temperature" or is_mains else "the unit’s ground, by one lead only", "quantity": point["quantity"], "shown_uom": point["shown_uom"],
+                          "between": "divider" if point["role"] == "supply" else "",
+                          **leads(point, is_mains), "quantity": point["quantity"], "shown_uom": point["shown_uom"],
                           "nominal": point["nominal"], "expected_volts": max(stated) if stated else None, "at_worst_volts": None if is_mains else 520.0, "is_protective": point["trip_high"] is not None,
                           "is_mains": is_mains, "cautions": cautions, "ticked": self.ticks.get((unit["name"], point["name"]))})
         return {"unit": unit["name"], "title": unit["title"], "serial": unit["serial"], "bench": unit["bench"], "kind": unit["kind"],
@@ -112,10 +127,15 @@ class Wiring:
             values = [1.0 + 0.002 * ((7 * i + n) % 5 - 2) + (0.4 if moves and i > 26 else 0.0) for i in range(30)]
             points.append({"point": point["name"], "channel": f"analog_a.ch{n + 1}", "shown_uom": "V", "state": "moved" if moves else "quiet", "moved_by": 0.4 if moves else 0.003, "noise": 0.003,
                            "times_noise": 130.0 if moves else 1.0, "age_s": [float(29 - i) for i in range(30)], "value": values})
-        return {"unit": unit["name"], "movers": len(self.moving), "mover": self.moving[0] if len(self.moving) == 1 else None, "points": points}
+        if len(self.moving) != 1:
+            self.alone = None
+        elif not self.alone or self.alone[0] != self.moving[0]:
+            self.alone = (self.moving[0], time.monotonic())
+        alone = {"point": self.alone[0], "age_s": 0.0, "since_s": time.monotonic() - self.alone[1]} if self.alone else None
+        return {"unit": unit["name"], "movers": len(self.moving), "mover": self.moving[0] if len(self.moving) == 1 else None, "alone": alone, "points": points}
 
     def touched(self, unit, body):
-        self.ticks[(unit["name"], body["point"])] = {"who": body["who"], "utc": "2026-01-12T21:00:00Z", "is_seen": self.moving == [body["point"]], "text": body["text"]}
+        self.ticks[(unit["name"], body["point"])] = {"who": body["who"], "utc": "2026-01-12T21:00:00Z", "is_seen": bool(self.alone) and self.alone[0] == body["point"], "text": ""}
         return self.clips(unit)
 
     def fresh(self):

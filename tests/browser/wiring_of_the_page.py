@@ -73,8 +73,32 @@ def what_was_found_is_ready_to_copy(page, fixture):
     equal(page.browser.script("return document.querySelector('.search [name=channel]').value"), "ch2", "the next channel's name")
 
 
+def an_old_window_is_not_taken_for_now(page, fixture):
+    set_field(page, "expect", "6,31")
+    page.browser.wait("there it is", lambda: page.browser.text(".here").startswith("There"))
+    fixture.wiring.trouble = "no answer in time"
+    page.browser.wait("it is old", lambda: page.browser.text(".here") == "Not read again: no answer in time")
+    equal(page.browser.count(".matches button"), 0, "matches to take from an old window")
+    equal(page.browser.count(".registers tr[data-here=yes]"), 0, "registers that are marked in an old window")
+    fixture.wiring.trouble = ""
+    page.browser.wait("it is read again", lambda: page.browser.count(".matches button") == 1)
+
+
+def one_file_is_for_one_module(page, fixture):
+    set_field(page, "address", "6")
+    page.act(".search fieldset button", "Look at its registers")
+    page.browser.wait("the other module", lambda: fixture.wiring.asked.get("address") == 6)
+    set_field(page, "expect", "6,31")
+    page.browser.wait("there it is", lambda: page.browser.text(".here").startswith("There") and not page.browser.script("return document.querySelector('.matches button').disabled"))
+    page.act(".matches button", "Take it as a channel")
+    page.browser.wait("begun anew", lambda: "Begun anew" in page.browser.text(".taken"))
+    file, bus, _ = page.browser.script("return [...document.querySelectorAll('.taken .copy-text')].map((e) => e.value)")
+    equal(file.count("[[channel]]"), 1, "channels in the file")
+    assert "address = 6" in bus, bus
+
+
 def a_number_that_is_nowhere_is_said(page, _):
-    page.browser.type(".search [name=expect]", "99")
+    set_field(page, "expect", "99")
     page.browser.wait("nowhere", lambda: "None of these registers gives that number" in page.browser.text(".here"))
 
 
@@ -141,8 +165,16 @@ def the_mover_is_named(page, fixture):
     assert "MOVED by +0.4" in page.browser.script(f"return {row(page, 'v2_cathode_mv')}.innerText"), "the row says it in words"
 
 
-def the_wrong_one_is_told(page, fixture):
+def what_moves_when_another_is_chosen_is_waited_for(page, fixture):
+    """Somebody ticked V2 off and chooses V1 while V2's trace still stands apart: V1 is not the wrong clip for that."""
     page.browser.script(f"{row(page, 'v1_cathode_mv')}.querySelector('input').click()")
+    page.browser.wait("waiting", lambda: page.browser.text(".wiggle-told") == "Wait until V2 cathode is still.")
+    fixture.wiring.moving = []
+    page.browser.wait("its turn", lambda: page.browser.text(".wiggle-told") == "Touch V1 cathode now.")
+
+
+def the_wrong_one_is_told(page, fixture):
+    fixture.wiring.moving = ["v2_cathode_mv"]
     page.browser.wait("the wrong one", lambda: page.browser.text(".wiggle-told").startswith("Wrong one: you touch V1 cathode, but V2 cathode moved"))
 
 
@@ -158,9 +190,25 @@ def the_right_one_is_ticked_off_with_a_name(page, fixture):
     page.browser.script(f"{row(page, 'v1_cathode_mv')}.querySelector('button').click()")
     page.browser.wait("the tick", lambda: "✓ Ada" in page.browser.script(f"return {row(page, 'v1_cathode_mv')}.innerText"))
     equal(fixture.posted[-1][0], f"/api/v1/units/{UNIT}/touched", "where it is sent")
-    equal(fixture.posted[-1][2], {"who": "Ada", "point": "v1_cathode_mv", "text": "its trace moved, alone"}, "what is sent")
+    equal(fixture.posted[-1][2], {"who": "Ada", "point": "v1_cathode_mv"}, "what is sent")
     assert "seen to move alone" in page.browser.text(".clips tbody tr:first-child"), "the sheet has the tick too"
     page.has_no_complaint()
+
+
+def only_a_unit_that_is_proven_off_and_discharged_has_no_caution(page, fixture):
+    outlet = fixture.unit(UNIT)["outlet"]
+    before = dict(outlet)
+    for state, proof, stands, words in (("on", "none", "", "Its outlet is ON. Touch no clip"), ("off", "waiting", "", "Off ordered, waiting for the proof. Touch no clip"), ("off", "none", "", "Off, not proven. Touch no clip"),
+                                        ("off", "failed", "", "Off NOT proven"), ("off", "proven", "b_plus_v 412 V", "B+ 412\u202fV still stands. Touch no clip yet")):
+        outlet.update(state=state, proof=proof, bleed_text=stands)
+        fixture.tell_bench()
+        page.browser.wait(words, lambda words=words: words in page.browser.text(".wiggle-part .device-caution"))
+    outlet.update(state="off", proof="proven", bleed_text="")
+    fixture.tell_bench()
+    page.browser.wait("no caution", lambda: not page.seen(".wiggle-part .device-caution"))
+    outlet.clear()
+    outlet.update(before)
+    fixture.tell_bench()
 
 
 def all_of_it_by_keyboard(page, fixture):
@@ -200,6 +248,6 @@ def pictures_of_setting_up(page, fixture):
     fixture.wiring.moving = []
 
 
-TESTS = [devices_are_named_by_what_stays, a_search_needs_a_name, who_answers_is_shown_with_progress, one_sees_there_it_is, what_was_found_is_ready_to_copy, a_number_that_is_nowhere_is_said,
-          a_port_of_a_running_bus_is_refused, a_bench_multimeter_says_its_name, the_clip_list_says_what_a_hand_needs, the_clip_list_prints_on_one_side, the_mover_is_named, the_wrong_one_is_told,
-          several_are_not_taken_for_one, the_right_one_is_ticked_off_with_a_name, all_of_it_by_keyboard, pictures_of_setting_up]
+TESTS = [devices_are_named_by_what_stays, a_search_needs_a_name, who_answers_is_shown_with_progress, one_sees_there_it_is, what_was_found_is_ready_to_copy, an_old_window_is_not_taken_for_now, one_file_is_for_one_module, a_number_that_is_nowhere_is_said,
+          a_port_of_a_running_bus_is_refused, a_bench_multimeter_says_its_name, the_clip_list_says_what_a_hand_needs, the_clip_list_prints_on_one_side, the_mover_is_named, what_moves_when_another_is_chosen_is_waited_for, the_wrong_one_is_told,
+          several_are_not_taken_for_one, the_right_one_is_ticked_off_with_a_name, only_a_unit_that_is_proven_off_and_discharged_has_no_caution, all_of_it_by_keyboard, pictures_of_setting_up]
