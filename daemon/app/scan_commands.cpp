@@ -36,6 +36,7 @@ constexpr int width_usual = 100;
 constexpr std::size_t looks_like_width = 29;
 constexpr std::size_t matches_shown_max = 6;
 constexpr int figures = 4;
+constexpr double timeout_usual = 0.2;
 /// Asked at in this order: what devices of this kind leave their makers with most often first. Common practice, no source.
 constexpr std::array usual_rates{9600, 19200, 115200, 38400, 57600, 4800, 2400, 1200};
 constexpr std::string_view usual_word = "usual";
@@ -48,7 +49,7 @@ struct ScanOptions {
   int stop_bits = 1;
   std::string rts = "none";
   bool echo = false;
-  double timeout_seconds = 0.2;
+  double timeout_seconds = timeout_usual;
   int first = 1;
   int last = 247;
   int address = -1;
@@ -99,9 +100,11 @@ Result<ScanPlace> place_of(const ScanOptions& options, int baud) {
 
 /// The words that lead back to this place, for the next command.
 std::string place_words(const ScanOptions& options, int baud) {
-  if (options.serial.empty()) return "--tcp " + options.tcp;
-  return fmt::format("--serial {} --baud {} --parity {}{}{}{}", options.serial, baud, options.parity, options.stop_bits == 2 ? " --stop-bits 2" : "", options.rts == "none" ? "" : " --rts " + options.rts,
-                     options.echo ? " --echo" : "");
+  // A device that needs its time needs it the next time too.
+  const std::string time = options.timeout_seconds > timeout_usual ? " --timeout " + to_decimal(options.timeout_seconds) : "";
+  if (options.serial.empty()) return "--tcp " + options.tcp + time;
+  return fmt::format("--serial {} --baud {} --parity {}{}{}{}{}", options.serial, baud, options.parity, options.stop_bits == 2 ? " --stop-bits 2" : "", options.rts == "none" ? "" : " --rts " + options.rts,
+                     options.echo ? " --echo" : "", time);
 }
 
 /// One walk over the addresses, at one rate.

@@ -8,6 +8,7 @@
 #include <set>
 
 #include "app/text_file.hpp"
+#include "core/decimal.hpp"
 #include "core/uom.hpp"
 #include "document/table.hpp"
 #include "drivers/registry.hpp"
@@ -100,7 +101,7 @@ std::vector<Channel> channels_of(const std::vector<drivers::BusSpec>& buses) {
 StarterParts parts_of(const FoundModule& module) {
   StarterParts parts;
   parts.bus_file = "the bus";
-  parts.bus_text = fmt::format("[[bus]]\nname = \"found\"\n{}timeout_seconds = 0.5\n[[bus.meter]]\nname = \"module_1\"\ninstrument = \"{}\"\naddress = {}\npoll_seconds = 1.0\n", module.place_lines, found_instrument, module.address);
+  parts.bus_text = fmt::format("[[bus]]\nname = \"found\"\n{}timeout_seconds = {}\n[[bus.meter]]\nname = \"module_1\"\ninstrument = \"{}\"\naddress = {}\npoll_seconds = 1.0\n", module.place_lines, to_decimal(module.timeout_seconds), found_instrument, module.address);
   // Behind the channels, so that a mistake in them has the line that it has in their file.
   parts.instruments.push_back({found_instrument, {module.channels_file, module.channels_text + (module.channels_text.ends_with('\n') ? "" : "\n") + instrument_tail}});
   return parts;

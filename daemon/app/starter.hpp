@@ -28,6 +28,7 @@ struct FoundModule {
   int address = 1;
   std::string channels_file;  ///< for its mistakes
   std::string channels_text;
+  double timeout_seconds = 0.5;
 };
 inline constexpr const char* found_instrument = "found-module";
 /// The [[bus]] and the instrument file for it.

@@ -28,6 +28,7 @@ struct StarterWords {
   int baud = 9600;
   int stop_bits = 1;
   bool echo = false;
+  double timeout_seconds = 0.5;
   int address = 1;
   std::vector<std::string> instruments;
   std::string instrument_folder;
@@ -74,7 +75,7 @@ int new_bench(const StarterWords& words) {
     if (!channels) return say(channels.error());
     const auto place = place_lines(words);
     if (!place) return say(place.error());
-    parts = parts_of({*place, words.address, words.channels, std::move(*channels)});
+    parts = parts_of({*place, words.address, words.channels, std::move(*channels), words.timeout_seconds});
   } else {
     auto bus = read_text_file(words.bus);
     if (!bus) return say(bus.error());
@@ -119,6 +120,7 @@ void add_starter_commands(CLI::App& app, int& result) {
   command->add_option("--stop-bits", words->stop_bits, "of the serial line")->check(CLI::Range(1, 2))->capture_default_str();
   command->add_option("--rts", words->rts, "when RTS turns the adapter to sending")->check(CLI::IsMember({"none", "before", "after"}))->capture_default_str();
   command->add_flag("--echo", words->echo, "the adapter hears itself");
+  command->add_option("--timeout", words->timeout_seconds, "seconds for one whole answer")->check(CLI::Range(drivers::timeout_seconds_least, drivers::timeout_seconds_most))->capture_default_str();
   command->add_option("--address", words->address, "its Modbus address")->check(CLI::Range(0, 255))->capture_default_str();
   command->add_option("--channels", words->channels, "file with its [[channel]] lines, as scan printed them");
   command->add_option("--bus", words->bus, "in place of these: file with a [[bus]] as probe or the page printed it")->excludes(tcp)->excludes(serial);

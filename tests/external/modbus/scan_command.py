@@ -62,12 +62,12 @@ def a_rate_that_nobody_knows(program, folder):
     assert "one rate after the other" in run(*scan, "--last", "2", expect=1)[0]
 
     # What is printed next has the whole place in it, as far as a configuration's lines.
-    out, _ = run(*scan, "--baud", "19200", "--parity", "even", "--stop-bits", "2", "--address", "3", "--count", "2", "--expect", "4711")
+    out, _ = run(program, "scan", "--serial", line.name, "--baud", "19200", "--parity", "even", "--stop-bits", "2", "--address", "3", "--count", "2", "--expect", "4711", "--timeout", "1.5")
     following = re.search(r"steadyglow (new-bench .*)$", out, re.M).group(1).split()
     (folder / "channels.toml").write_text(channel(out))
     subprocess.run([program, *following, "--rts", "after", "--echo"], cwd=folder, check=True, capture_output=True, timeout=60)
     lines = (folder / "bench" / "steadyglow.toml").read_text()
-    for word in (f'device = "{line.name}"', "baud = 19200", 'parity = "even"', "stop_bits = 2", 'rts = "after"', "echo = true"):
+    for word in (f'device = "{line.name}"', "baud = 19200", 'parity = "even"', "stop_bits = 2", "timeout_seconds = 1.5", 'rts = "after"', "echo = true"):
         assert word in lines, lines
 
     assert "is no baud rate" in run(*scan, "--baud", "9600,12345", expect=64)[1]
