@@ -4,12 +4,12 @@
 #include <set>
 #include <utility>
 
+#include "drivers/text.hpp"
+
 namespace steadyglow::drivers::mqtt {
 namespace {
 
 using std::chrono::system_clock;
-
-std::string who_answers(const std::string& said, const std::string& bound) { return "`" + said + "` answers where `" + bound + "` is bound"; }
 
 void note(std::string& trouble, std::string more) {
   if (trouble.empty()) trouble = std::move(more);
@@ -180,7 +180,7 @@ MeterReply MqttBus::read(std::size_t index) {
     reply.identity = other;
     reply.is_stranger = reply.is_answered = true;
     std::fill(reply.channels.begin(), reply.channels.end(), ChannelValue{0.0, Quality::other_meter});
-    reply.trouble = who_answers(other, meter.setup.identity);
+    reply.trouble = stranger_words(other, meter.setup.identity);
     return reply;
   }
   if (meter.is_available == false) {
@@ -223,7 +223,7 @@ Result<void> MqttBus::write_output(std::size_t index, std::size_t which, bool on
   const std::uint64_t session = broker_.session();
   const auto sent = on || !broker_.is_up() ? std::nullopt : broker_.send(output.topic, output.orders.off);
   if (!bring_up(Clock::now() + timeout_, true)) return failed(broker_.trouble());
-  if (const std::string other = stranger(meter); on && !other.empty()) return failed(who_answers(other, meter.setup.identity));
+  if (const std::string other = stranger(meter); on && !other.empty()) return failed(stranger_words(other, meter.setup.identity));
   if (on && !meter.setup.identity.empty() && !is_proven_live(meter)) return failed("it has not said yet that it is `" + meter.setup.identity + "`");
   if (on && meter.is_available == false) return failed(meter.setup.instrument.availability->topic + " says that it is gone");
   if (on) {
@@ -270,7 +270,7 @@ Result<bool> MqttBus::read_output(std::size_t index, std::size_t which) {
       return failed("it does not answer");
     }
   }
-  if (const std::string other = stranger(meter); !other.empty()) return failed(who_answers(other, meter.setup.identity));
+  if (const std::string other = stranger(meter); !other.empty()) return failed(stranger_words(other, meter.setup.identity));
   if (meter.is_available == false) return failed(meter.setup.instrument.availability->topic + " says that it is gone");
   const auto state = known_state(meter, which);
   if (!state) return failed("nothing new came on " + output.state_topic);

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "core/decimal.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::mqtt {
 namespace {
@@ -15,13 +16,6 @@ using std::chrono::system_clock;
 
 /// A thousand years either side of 1970 in seconds: beyond, it is no moment of anything here.
 constexpr double seconds_most = 3.2e10;
-
-std::string_view trimmed(std::string_view text) {
-  constexpr std::string_view white = " \t\r\n";
-  const std::size_t first = text.find_first_not_of(white);
-  if (first == std::string_view::npos) return {};
-  return text.substr(first, text.find_last_not_of(white) - first + 1);
-}
 
 std::optional<int> figures(std::string_view text, std::size_t at, std::size_t count) {
   if (at + count > text.size()) return std::nullopt;

@@ -8,10 +8,11 @@
 #include <vector>
 
 #include "core/quality.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::scpi {
 
-std::string_view trimmed(std::string_view text);
+std::string upper(std::string_view text);
 
 struct Number {
   double value = 0.0;

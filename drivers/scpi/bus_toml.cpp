@@ -3,7 +3,7 @@
 #include <optional>
 #include <utility>
 
-#include "drivers/instrument_toml.hpp"
+#include "drivers/parsed_once.hpp"
 #include "drivers/scpi/answer.hpp"
 #include "drivers/scpi/find.hpp"
 #include "drivers/scpi/instrument_toml.hpp"
@@ -29,14 +29,12 @@ class Reader final : public BusReader {
       return;
     }
     if (instrument == nullptr) return;
-    Errors found;
-    auto parsed = parse_instrument(instrument->text, instrument->file, found);
-    append_new(errors, std::move(found));
+    const std::optional<Instrument>& parsed = instrument_.get(*instrument, errors, parse_instrument);
     if (!parsed) return;
-    if (terminator) parsed->terminator = *terminator;
     for (const Channel& channel : parsed->channels) info.channels.push_back(info_of(channel));
     for (const Output& output : parsed->outputs) info.outputs.push_back(output.name);
-    setup_ = {info.name, std::move(*parsed), info.identity};
+    setup_ = {info.name, *parsed, info.identity};
+    if (terminator) setup_.instrument.terminator = *terminator;
   }
 
   std::string where() const override { return wire::shown(place_); }
@@ -50,6 +48,7 @@ class Reader final : public BusReader {
   std::chrono::milliseconds timeout_;
   ScpiSetup setup_;
   bool has_meter_ = false;
+  ParsedOnce<Instrument> instrument_;
 };
 
 }  // namespace

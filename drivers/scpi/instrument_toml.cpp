@@ -1,7 +1,6 @@
 #include "drivers/scpi/instrument_toml.hpp"
 
 #include <algorithm>
-#include <cctype>
 #include <map>
 #include <utility>
 
@@ -12,12 +11,6 @@ namespace steadyglow::drivers::scpi {
 namespace {
 
 using document::Table;
-
-std::string upper(std::string_view text) {
-  std::string result(text);
-  for (char& c : result) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-  return result;
-}
 
 /// What goes over the wire as one message: printable, not too long, and never a reset.
 void check_message(Table& table, std::string_view key, const std::string& message) {

@@ -1,7 +1,6 @@
 #include "drivers/scpi/scpi_bus.hpp"
 
 #include <algorithm>
-#include <cctype>
 #include <utility>
 
 #include "drivers/scpi/answer.hpp"
@@ -31,9 +30,8 @@ milliseconds deadline_of_calls(const Instrument& instrument, milliseconds timeou
 }
 
 std::string without_quotes(std::string_view text) {
-  std::string result;
-  for (const char c : trimmed(text))
-    if (c != '"' && c != '\'') result += static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+  std::string result = upper(trimmed(text));
+  std::erase_if(result, [](char c) { return c == '"' || c == '\''; });
   return result;
 }
 
@@ -80,15 +78,13 @@ Deadline ScpiBus::answer_by(Deadline deadline) const { return std::min(deadline,
 
 void ScpiBus::lose_step() { stand_ = Stand::doubtful; }
 
-std::string ScpiBus::text_of(const Error& error) const { return error.hint.empty() ? error.message : error.message + " (" + error.hint + ")"; }
-
 /// An open wire and an instrument of which the last answer is its name.
 bool ScpiBus::get_in_step(Poll& poll, bool is_order) {
   wire::Wire& wire = dialog_.wire();
   const Deadline open_by = answer_by(poll.deadline);
   if (auto opened = is_order ? wire.open_now(open_by) : wire.open(open_by); !opened) {
     lose_step();
-    poll.note(text_of(opened.error()));
+    poll.note(with_hint(opened.error()));
     return false;
   }
   const bool is_new = wire.session() != session_;
@@ -113,14 +109,14 @@ bool ScpiBus::get_in_step(Poll& poll, bool is_order) {
   for (int i = 0; i < name_tries_max && Clock::now() < poll.deadline; ++i) {
     if (!(is_new && i == 0 && is_clear_when_new_))
       if (auto cleared = dialog_.clear(answer_by(poll.deadline)); !cleared) {
-        poll.note(text_of(cleared.error()));
+        poll.note(with_hint(cleared.error()));
         if (!wire.is_open()) return false;
         continue;
       }
     session_ = wire.session();
     auto naming = dialog_.ask_name(answer_by(poll.deadline), has_marks_.value_or(false) ? 1 + attempts_++ % marks_most : 0);
     if (!naming) {
-      poll.note(text_of(naming.error()));
+      poll.note(with_hint(naming.error()));
       if (!wire.is_open()) return false;
       continue;
     }
@@ -163,7 +159,7 @@ void ScpiBus::set_up(Poll& poll, bool is_order) {
     const auto answer = dialog_.ask(mark_query, answer_by(poll.deadline));
     if (answer || ++mark_misses_ >= mark_misses_max) has_marks_ = answer && is_mark(*answer);
     if (!answer) {
-      poll.note("`" + std::string(mark_query) + "`: " + text_of(answer.error()));
+      poll.note("`" + std::string(mark_query) + "`: " + with_hint(answer.error()));
       return lose_step();
     }
   }
@@ -174,7 +170,7 @@ void ScpiBus::set_up(Poll& poll, bool is_order) {
       error_misses_ = 0;
       return std::move(*entries);
     }
-    poll.note("`" + instrument.error_query + "`: " + text_of(entries.error()));
+    poll.note("`" + instrument.error_query + "`: " + with_hint(entries.error()));
     if (dialog_.wire().is_open() && ++error_misses_ >= error_misses_max) {
       has_error_queue_ = false;
       poll.note("it is not asked again; say error_query = \"\" in the instrument file");
@@ -186,7 +182,7 @@ void ScpiBus::set_up(Poll& poll, bool is_order) {
   for (const std::string& command : instrument.setup) {
     if (stand_ == Stand::doubtful) return;
     if (auto told = dialog_.tell(command, answer_by(poll.deadline)); !told) {
-      poll.note(text_of(told.error()));
+      poll.note(with_hint(told.error()));
       return lose_step();
     }
   }
@@ -223,7 +219,7 @@ bool ScpiBus::prove_step(Poll& poll) {
   }
   const auto naming = dialog_.ask_name(answer_by(poll.deadline));
   if (!naming || naming->lines_before > 0) {
-    poll.note(naming ? "its answers are out of step" : "after its values it does not say its name: " + text_of(naming.error()));
+    poll.note(naming ? "its answers are out of step" : "after its values it does not say its name: " + with_hint(naming.error()));
     lose_step();
     poll.fill(naming ? Quality::implausible : Quality::no_answer);
     return false;
@@ -237,7 +233,7 @@ bool ScpiBus::prove_step(Poll& poll) {
 
 bool ScpiBus::tell_of_stranger(Poll& poll) const {
   poll.reply.is_stranger = true;
-  poll.note("`" + identity_ + "` answers where `" + setup_.identity + "` is bound");
+  poll.note(stranger_words(identity_, setup_.identity));
   poll.fill(Quality::other_meter);
   return false;
 }
@@ -246,7 +242,7 @@ bool ScpiBus::confirm(Poll& poll) {
   for (const Confirmation& confirmation : setup_.instrument.confirmations) {
     const auto answer = dialog_.ask(confirmation.query, answer_by(poll.deadline));
     if (!answer) {
-      poll.note("no answer to `" + confirmation.query + "`: " + text_of(answer.error()));
+      poll.note("no answer to `" + confirmation.query + "`: " + with_hint(answer.error()));
       lose_step();
       poll.fill(Quality::no_answer);
       return false;
@@ -336,7 +332,7 @@ void ScpiBus::ask_values(Poll& poll) {
       take(queries[i], i, *answer, poll);
       continue;
     }
-    poll.note("`" + queries[i].text + "`: " + text_of(answer.error()));
+    poll.note("`" + queries[i].text + "`: " + with_hint(answer.error()));
     ++state.misses;
     lose_step();
     // The values before may each be an answer to the question before theirs, the last true one being under way: clearing would hide that.
@@ -405,13 +401,13 @@ Result<void> ScpiBus::write_output(std::size_t, std::size_t index, bool on) {
     }
     if (is_ready && (on || !was_ready || sent_in != session_))
       if (auto told = dialog_.tell(on ? output.on : output.off, answer_by(deadline)); !told) {
-        poll.note(text_of(told.error()));
+        poll.note(with_hint(told.error()));
         is_ready = false;
       }
     if (is_ready) {
       const auto is_on = ask_switch(output, poll);
       if (is_on && *is_on == on) return {};
-      trouble = is_on ? "it accepted the order and says that it did not follow" : text_of(is_on.error());
+      trouble = is_on ? "it accepted the order and says that it did not follow" : with_hint(is_on.error());
       if (is_on && has_error_queue_)
         if (const auto entries = dialog_.ask_errors(setup_.instrument.error_query, timeout_, deadline); entries && !entries->empty()) trouble += ": " + joined(*entries);
       continue;
@@ -428,7 +424,7 @@ Result<bool> ScpiBus::read_output(std::size_t, std::size_t index) {
   poll.deadline = Clock::now() + call_deadline_;
   if (!get_ready(poll, true)) return fail(Fault::unavailable, "output `" + output.name + "` not read: " + poll.reply.trouble, {}, setup_.name);
   auto is_on = ask_switch(output, poll);
-  if (!is_on) return fail(Fault::unavailable, "output `" + output.name + "` not read: " + text_of(is_on.error()), {}, setup_.name);
+  if (!is_on) return fail(Fault::unavailable, "output `" + output.name + "` not read: " + with_hint(is_on.error()), {}, setup_.name);
   return is_on;
 }
 

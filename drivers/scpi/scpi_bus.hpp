@@ -68,7 +68,6 @@ class ScpiBus : public Bus {
   void take(const Query& query, std::size_t position, const std::string& answer, Poll& poll);
   Result<bool> ask_switch(const Output& output, Poll& poll);
   void lose_step();
-  std::string text_of(const Error& error) const;
 
   ScpiSetup setup_;
   std::chrono::milliseconds timeout_;

@@ -9,6 +9,7 @@
 
 #include "core/decimal.hpp"
 #include "drivers/sysfs/folder.hpp"
+#include "drivers/text.hpp"
 
 namespace steadyglow::drivers::sysfs {
 namespace {
@@ -129,7 +130,7 @@ bool is_bound(MeterReply& reply, const std::string& bound) {
   reply.is_stranger = true;
   reply.is_answered = true;
   fill(reply, Quality::other_meter);
-  note(reply, "`" + reply.identity + "` answers where `" + bound + "` is bound");
+  note(reply, stranger_words(reply.identity, bound));
   return false;
 }
 
