@@ -1,4 +1,4 @@
-/// `steadyglow probe`: what the configured meters say, or how an SCPI instrument that nobody knows wants to be spoken to. Switches nothing.
+/// `steadyglow probe`: what the configured meters say, or how an SCPI instrument that nobody knows wants to be spoken to. Switches nothing on.
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
@@ -110,7 +110,7 @@ int probe_unknown(const ProbeOptions& options) {
 
 void add_scpi_commands(CLI::App& app, int& result) {
   static ProbeOptions options;
-  auto* command = app.add_subcommand("probe", "read every channel of the configured meters, or find out how an SCPI instrument wants to be spoken to; switches nothing");
+  auto* command = app.add_subcommand("probe", "read every channel of the configured meters, or find out how an SCPI instrument wants to be spoken to; switches nothing on");
   auto* config = command->add_option("config", options.config, "the daemon's configuration");
   command->add_option("meter", options.meter, "one meter only");
   command->add_option("--rounds", options.rounds, "how often each is read")->check(CLI::Range(1, 100))->capture_default_str();
