@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <set>
 
 #include "app/session.hpp"
 #include "soak/finding_json.hpp"
@@ -95,10 +96,14 @@ notify::UnitSituation UnitSession::situation() const {
     now.bleed_text = engine.bleed_text();
   }
   now.surroundings = engine.surroundings_now();
+  std::set<Quality> qualities;
   for (std::size_t i = 0; i < settings_->profile.points.size(); ++i) {
     const PointNow point = point_now(PointId{static_cast<std::uint16_t>(i)});
+    qualities.insert(point.quality);
     if (point.quality != Quality::good) now.doubts.push_back(fmt::format("{} ({})", settings_->profile.points[i].name, to_word(point.quality)));
   }
+  // A list of all of them is read by nobody at night.
+  if (now.doubts.size() > 1 && qualities.size() == 1) now.doubts = {fmt::format("none of its {} points can be read ({})", now.doubts.size(), to_word(*qualities.begin()))};
   return now;
 }
 

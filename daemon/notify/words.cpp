@@ -64,6 +64,12 @@ std::string cause_words(const Incident& incident) {
   return {};
 }
 
+/// Off and loud, but whether anything burns is not known: only a look tells.
+bool is_fire_unknown(const Incident& incident, const Situation& now) {
+  const bool is_all_off = !now.units.empty() && std::none_of(now.units.begin(), now.units.end(), [](const UnitSituation& unit) { return unit.off == Off::on; });
+  return is_all_off && incident.priority >= Priority::high && now.has_smoke_contact && !now.is_smoke;
+}
+
 std::string headline(const Incident& incident, const Situation& now) {
   if (is_burning(incident, now)) return incident.bench + ": SMOKE OR HEAT";
   if (now.units.empty()) return incident.leading().message;
@@ -73,7 +79,7 @@ std::string headline(const Incident& incident, const Situation& now) {
   if (!cause.empty() && now.units.size() > 1 && is_same) return cause + ", " + std::to_string(now.units.size()) + " units: " + off_words(first);
   std::vector<std::string> parts;
   for (const UnitSituation& unit : now.units) parts.push_back(unit.title + ", " + unit.bench + ": " + off_words(unit.off));
-  return (cause.empty() ? "" : cause + "; ") + joined(parts, "; ");
+  return (cause.empty() ? "" : cause + "; ") + joined(parts, "; ") + (is_fire_unknown(incident, now) ? "; its smoke contact cannot be read" : "");
 }
 
 std::string advice_words(Advice advice, bool is_fire, bool is_any_on) {
@@ -237,8 +243,7 @@ Advice advice_of(const Incident& incident, const Situation& now) {
   if (is_any(Off::waiting) || is_any(Off::unprovable)) return Advice::look;
   const bool is_loud = incident.priority >= Priority::high;
   const bool is_all_off = !now.units.empty() && !is_any(Off::on);
-  // Off, but whether anything burns is not known: only a look tells.
-  if (is_all_off) return is_loud && now.has_smoke_contact && !now.is_smoke ? Advice::look : Advice::sleep;
+  if (is_all_off) return is_fire_unknown(incident, now) ? Advice::look : Advice::sleep;
   return is_loud ? Advice::look : Advice::sleep;
 }
 

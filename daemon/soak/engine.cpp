@@ -489,10 +489,14 @@ Surroundings Engine::surroundings() const {
 
 std::string Engine::surroundings_text() const {
   std::string text;
-  if (mains_point_)
-    if (const auto volts = points_[mains_point_->index].last_good()) text += fmt::format("mains {}", figure(profile_.point(*mains_point_), *volts));
-  if (ambient_point_)
-    if (const auto room = points_[ambient_point_->index].last_good()) text += fmt::format("{}room {}", text.empty() ? "" : ", ", figure(profile_.point(*ambient_point_), *room));
+  const auto add = [&](std::optional<PointId> id, std::string_view name) {
+    if (!id || !watch(*id).last_good()) return;
+    text += fmt::format("{}{} {}", text.empty() ? "" : ", ", name, figure(profile_.point(*id), *watch(*id).last_good()));
+    // What nobody reads any more is no surrounding, only the last that was known of it.
+    if (is_silent(watch(*id), now_)) text += fmt::format(" ({} ago)", span_text(now_ - *watch(*id).last_good_at()));
+  };
+  add(mains_point_, "mains");
+  add(ambient_point_, "room");
   return text.empty() ? "mains and room are not measured" : text;
 }
 

@@ -170,6 +170,7 @@ class Engine {
   Surroundings surroundings() const;
   std::string surroundings_text() const;
   PointWatch& watch(PointId id) { return points_[id.index]; }
+  const PointWatch& watch(PointId id) const { return points_[id.index]; }
   /// No good reading for longer than this is silence: the plan's time, and longer for a meter that is asked seldom.
   Duration silent_after(PointId id) const;
   bool is_silent(const PointWatch& watch, Timestamp now) const;

@@ -197,6 +197,7 @@ TEST(Words, WithASmokeContactThatCannotBeReadSayLook) {
   story.now.is_smoke.reset();
   EXPECT_EQ(written(story).advice, Advice::look);
   EXPECT_TRUE(says(written(story), "Smoke: its contact cannot be read."));
+  EXPECT_EQ(written(story).subject, "LOOK: Brindlecombe 35, bench 1: OFF, proven; its smoke contact cannot be read") << "what there is to look for";
   story.now.has_smoke_contact = false;
   EXPECT_EQ(written(story).advice, Advice::sleep) << "a bench without one has other smoke alarms";
   EXPECT_TRUE(says(written(story), "Smoke: no contact is connected."));

@@ -243,6 +243,15 @@ TEST(Engine, AfterASilenceNoPowerIsTheUnitsFaultOnlyWhenTheContactCouldBeAsked) 
   EXPECT_TRUE(says_no_power());
 }
 
+TEST(Engine, MainsAndRoomThatNobodyReadsAnyMoreAreToldWithTheirAge) {
+  Night night = healthy_night();
+  night.run_until(3.0 * hours);
+  EXPECT_EQ(night.engine.surroundings_now().find("ago"), std::string::npos) << night.engine.surroundings_now();
+  for (const profile::Point& point : night.engine.profile().points) night.bad(point.name, Quality::no_answer, 3.0 * hours, 9.0 * hours);
+  night.run_until(3.0 * hours + 10 * minutes);
+  EXPECT_NE(night.engine.surroundings_now().find("min ago)"), std::string::npos) << night.engine.surroundings_now();
+}
+
 // Asked less often than silent_after: no reading of it is news after a silence.
 TEST(Engine, AMeterThatIsAskedSeldomStillTellsThatThePowerIsGone) {
   Night night = healthy_night();
