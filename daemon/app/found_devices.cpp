@@ -198,10 +198,10 @@ void find_usbtmc(const fs::path& root, FoundDevices& found) {
     } else {
       // Whoever made the device chose that text, and a rule is run by root: it is quoted in none.
       const bool is_plain = std::isalnum(static_cast<unsigned char>(device.serial.front())) != 0 && device.serial.find_first_not_of(link_characters) == std::string::npos;
-      const std::string link = is_plain ? device.serial : "NUMBER";
+      const std::string linked = is_plain ? device.serial : "NUMBER";
       device.caution = fmt::format("no name of it stays yet. Copy config/udev/60-steadyglow.rules, as it is, to /etc/udev/rules.d, then `udevadm control --reload && udevadm trigger --subsystem-match=usbmisc`: "
-                                   "it is then called /dev/steadyglow/{}{}", link, is_plain ? "" : ", which is its serial number as udev writes it: see `ls /dev/steadyglow`");
-      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"/dev/steadyglow/{}\"    # once that rule is in force\n", word_of(link), link);
+                                   "it is then called /dev/steadyglow/{}{}", linked, is_plain ? "" : ", which is its serial number as udev writes it: see `ls /dev/steadyglow`");
+      device.line = fmt::format("[[bus]]\nname = \"{}\"\ndriver = \"scpi_usbtmc\"\ndevice = \"/dev/steadyglow/{}\"    # once that rule is in force\n", word_of(linked), linked);
     }
     found.devices.push_back(std::move(device));
   }

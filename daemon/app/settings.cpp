@@ -91,11 +91,23 @@ class Loader {
                     "set password_file first (steadyglow password FILE), or listen on 127.0.0.1");
   }
 
+  /// The file of a folder that was probably meant; `key` names the folder in [daemon].
+  std::string hint_for(const std::string& name, std::string_view key, const std::string& folder) const {
+    std::vector<std::string> names;
+    std::error_code trouble;
+    for (const auto& entry : std::filesystem::directory_iterator(beside(file_, folder), trouble))
+      if (entry.path().extension() == ".toml") names.push_back(entry.path().stem().string());
+    if (trouble) return fmt::format("there is no folder {}; {} in [daemon] names it", beside(file_, folder), key);
+    std::sort(names.begin(), names.end());
+    const std::string near = document::nearest(name, {names.begin(), names.end()});
+    return near.empty() ? fmt::format("check the name and {}", key) : fmt::format("did you mean \"{}\"?", near);
+  }
+
   void read_buses(Table& top) {
     const auto find = [this](const std::string& name) -> Result<drivers::InstrumentText> {
       const std::string file = beside(file_, instrument_folder_ + "/" + name + ".toml");
       auto text = read_text_file(file);
-      if (!text) return fail(Fault::config, fmt::format("register map `{}` cannot be read from {}", name, file), "check the name and instrument_folder");
+      if (!text) return fail(Fault::config, fmt::format("instrument `{}` cannot be read from {}", name, file), hint_for(name, "instrument_folder", instrument_folder_));
       return drivers::InstrumentText{file, std::move(*text)};
     };
     auto tables = top.tables("bus");
@@ -245,7 +257,7 @@ class Loader {
     const std::string file = beside(file_, profile_folder_ + "/" + unit.profile_name + ".toml");
     const auto text = read_text_file(file);
     if (!text) {
-      table.mistake("profile", fmt::format("profile `{}` cannot be read from {}", unit.profile_name, file), "check the name and profile_folder");
+      table.mistake("profile", fmt::format("profile `{}` cannot be read from {}", unit.profile_name, file), hint_for(unit.profile_name, "profile_folder", profile_folder_));
       return false;
     }
     Errors found;
@@ -262,7 +274,7 @@ class Loader {
     if (unit.plan_name.empty()) return;
     const std::string file = beside(file_, plan_folder_ + "/" + unit.plan_name + ".toml");
     const auto text = read_text_file(file);
-    if (!text) return table.mistake("plan", fmt::format("plan `{}` cannot be read from {}", unit.plan_name, file), "check the name and plan_folder");
+    if (!text) return table.mistake("plan", fmt::format("plan `{}` cannot be read from {}", unit.plan_name, file), hint_for(unit.plan_name, "plan_folder", plan_folder_));
     Errors found;
     auto plan = profile::parse_plan(*text, file, found);
     if (complained_.insert(file).second) errors_.insert(errors_.end(), found.begin(), found.end());

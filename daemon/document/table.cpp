@@ -88,6 +88,8 @@ void Table::wrong_kind(std::string_view key, const Node& node, std::string_view 
   std::string hint;
   if (wanted == "a text") hint = fmt::format("write it in quotes: {} = \"...\"", key);
   if (wanted == "a number" && node.kind == Node::Kind::text) hint = "write it without quotes, with a decimal point";
+  if (wanted == "a whole number" && node.kind == Node::Kind::text) hint = "write it without quotes";
+  if (wanted == "a whole number" && node.kind == Node::Kind::decimal) hint = "write it without a decimal point";
   mistake(key, fmt::format("`{}` must be {}, not {}", key, wanted, kind_word(node.kind)), std::move(hint));
 }
 

@@ -7,7 +7,7 @@ import { registers_part } from "./registers_part.js";
 import { exception_words } from "./wiring_words.js";
 
 const ASK_EVERY_MS = 700;
-const TABLES = [["holding", "Holding registers (function 3)"], ["input", "Input registers (function 4)"], ["coil", "Coils (function 1)"], ["discrete", "Discrete inputs (function 2)"]];
+const TABLES = [["holding", "Holding (function 3)"], ["input", "Input (function 4)"], ["coil", "Coils (function 1)"], ["discrete", "Discrete inputs (function 2)"]];
 const BAUDS = [9600, 19200, 38400, 57600, 115200, 4800, 2400, 1200].map((baud) => [String(baud), String(baud)]);
 
 const whole = (field) => (/^\d+$/.test(field.value().trim()) ? Number(field.value()) : Number.NaN);
@@ -181,7 +181,7 @@ export function search_part() {
   ask();
   return {
     node: el("section.panel.search", { "aria-labelledby": "search-head" }, el("h2", { id: "search-head" }, "Find a meter"),
-      el("p.meta", {}, "It only reads. A port that a bus of this daemon is polling is left alone."),
+      el("p.meta", {}, "It only reads. A port or an address that a bus of this daemon is polling is left alone."),
       el("div.fields", {}, kind.node, way.node, el("label", {}, "Your name", who)), network, serial, el("div.two", {}, addresses, window_of), problem,
       el("div.buttons.left", {}, halt), told, progress, found, notes, instrument, registers.node),
     know(devices) {

@@ -1,6 +1,7 @@
 #include "drivers/modbus/frame.hpp"
 
 #include <algorithm>
+#include <array>
 
 #include "drivers/crc16.hpp"
 
@@ -114,8 +115,9 @@ Reply match_pdu(std::span<const std::uint8_t> request, std::span<const std::uint
 
 Bytes tcp_frame(std::uint16_t transaction, std::uint8_t unit, std::span<const std::uint8_t> pdu) {
   const auto length = static_cast<std::uint16_t>(pdu.size() + 1);
-  Bytes frame{high_byte(transaction), low_byte(transaction), 0, 0, high_byte(length), low_byte(length), unit};
-  frame.insert(frame.end(), pdu.begin(), pdu.end());
+  const std::array<std::uint8_t, tcp_header_bytes> header{high_byte(transaction), low_byte(transaction), 0, 0, high_byte(length), low_byte(length), unit};
+  Bytes frame(header.size() + pdu.size());
+  std::copy(pdu.begin(), pdu.end(), std::copy(header.begin(), header.end(), frame.begin()));
   return frame;
 }
 

@@ -28,6 +28,17 @@ TEST(Table, FindsEveryMistakeInOnePass) {
   EXPECT_EQ(errors[3].text(), "bench.toml:3:1: error: unknown key `sped` hint: did you mean `speed`?");
 }
 
+TEST(Table, SaysHowAWholeNumberIsWritten) {
+  Errors errors;
+  const Node root = parse("port = \"502\"\nbaud = 9600.0\n", "bench.toml", errors);
+  Table table(root, "bench.toml", errors);
+  table.whole("port");
+  table.whole("baud");
+  ASSERT_EQ(errors.size(), 2u);
+  EXPECT_EQ(errors[0].hint, "write it without quotes");
+  EXPECT_EQ(errors[1].hint, "write it without a decimal point");
+}
+
 TEST(Table, OffersTheNearestWord) {
   EXPECT_EQ(nearest("volatge", {"voltage", "current"}), "voltage");
   EXPECT_EQ(nearest("banana", {"voltage", "current"}), "");
