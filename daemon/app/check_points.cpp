@@ -91,11 +91,38 @@ std::string papers_words(const drivers::MeterPapers& papers, std::string_view to
   return words + fmt::format(", due {}{}", papers.calibration_due, std::string_view(papers.calibration_due) < today ? ": OVERDUE" : "");
 }
 
+std::string channel_name(const Settings& settings, const ChannelBinding& binding) {
+  const drivers::MeterInfo& meter = settings.buses[binding.bus].meters[binding.meter];
+  return meter.name + "." + meter.channels[binding.channel].name;
+}
+
+/// What guards the whole bench: each level of its smoke contact in words, and what its meter reads at nominal mains.
+void add_bench(std::vector<std::string>& lines, const Settings& settings, const BenchSettings& bench) {
+  if (!bench.smoke && !bench.mains) return;
+  lines.push_back(fmt::format("{} (bench)", bench.name));
+  if (bench.smoke) {
+    for (const double level : {0.0, 1.0}) {
+      const auto loop = sensor::convert(bench.smoke->chain, level, Quality::good);
+      const char* meaning = loop.quality != Quality::good ? "not believed" : loop.value == 0.0 ? "all is well" : "SMOKE, heat or a broken wire";
+      lines.push_back(fmt::format("  {:<24} {:<26} {:>13}   {}", level == 0.0 ? "smoke contact" : "", level == 0.0 ? channel_name(settings, *bench.smoke) : "", fmt::format("if it reads {}", level), meaning));
+    }
+    if (const std::string words = sensor::words_of(bench.smoke->chain); !words.empty()) add_wrapped(lines, words);
+  }
+  if (bench.mains) {
+    const auto raw = bench.mains_nominal_volts ? sensor::raw_for(bench.mains->chain, *bench.mains_nominal_volts) : std::nullopt;
+    lines.push_back(fmt::format(fmt::runtime(row), "mains", channel_name(settings, *bench.mains), raw ? with_uom(*raw, bench.mains->chain.from.shown) : "?",
+                                bench.mains_nominal_volts ? with_uom(*bench.mains_nominal_volts, "V") : "no nominal", ""));
+    if (const std::string words = sensor::words_of(bench.mains->chain); !words.empty()) add_wrapped(lines, words);
+  }
+  lines.emplace_back();
+}
+
 }  // namespace
 
 std::vector<std::string> chain_lines(const Settings& settings, std::string_view today) {
   std::vector<std::string> lines;
   bool has_measured_junction = false;
+  for (const BenchSettings& bench : settings.benches) add_bench(lines, settings, bench);
   for (const UnitSettings& unit : settings.units) {
     lines.push_back(fmt::format("{} ({}), profile {}", unit.name, unit.title, unit.profile_name));
     lines.push_back(fmt::format(fmt::runtime(row), "point", "channel", "if it reads", "the point is", "off by (k = 2)"));

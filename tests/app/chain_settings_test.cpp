@@ -127,6 +127,8 @@ TEST_F(ChainSettings, TheMainsOfABenchMayStandBehindATransformer) {
   ASSERT_TRUE(mains_binding);
   EXPECT_DOUBLE_EQ(sensor::convert(mains_binding->chain, 9.6, Quality::good).value, 230.4);
   EXPECT_EQ(sensor::convert(mains_binding->chain, 12.1, Quality::good).quality, Quality::over_range);
+  EXPECT_NE(checked(*settings).find("bench 1 (bench)"), std::string::npos) << checked(*settings);
+  EXPECT_NE(checked(*settings).find("scale × 24"), std::string::npos) << checked(*settings);
 }
 
 // As the head of that file says: its inputs give 1 for a loop that is closed, and smoke is what is not 0.
@@ -143,6 +145,9 @@ TEST_F(ChainSettings, TheSmokeLoopOfTheContactModuleIsTurnedRound) {
   ASSERT_TRUE(smoke);
   EXPECT_EQ(sensor::convert(smoke->chain, 1.0, Quality::good).value, 0.0);
   EXPECT_EQ(sensor::convert(smoke->chain, 0.0, Quality::good).value, 1.0);
+  const std::string told = checked(*settings);
+  EXPECT_NE(told.find("if it reads 1   all is well"), std::string::npos) << told;
+  EXPECT_NE(told.find("if it reads 0   SMOKE, heat or a broken wire"), std::string::npos) << told;
 }
 
 // ---- a chain that cannot be meant -------------------------------------------------------------------------------------

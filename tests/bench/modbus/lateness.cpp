@@ -4,16 +4,16 @@
 #include <algorithm>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
-#include <charconv>
 #include <chrono>
 #include <cstdint>
 #include <cstdio>
-#include <cstring>
+#include <exception>
 #include <memory>
 #include <utility>
 #include <vector>
 
 #include "acquire/bus_thread.hpp"
+#include "bench/modbus/arguments.hpp"
 #include "bench/modbus/plain_server.hpp"
 #include "drivers/modbus/modbus_bus.hpp"
 
@@ -83,9 +83,8 @@ drivers::BusSpec spec_of(int port, Lateness& lateness) {
 
 }  // namespace
 
-int main(int count, char** words) {
-  int seconds = 20;
-  if (count > 1) std::from_chars(words[1], words[1] + std::strlen(words[1]), seconds);
+int main(int count, char** words) try {
+  const int seconds = tests::whole_number(count, words, 1, 20);
   std::vector<std::unique_ptr<tests::PlainServer>> servers;
   for (std::size_t i = 0; i < devices; ++i) servers.push_back(std::make_unique<tests::PlainServer>());
   boost::asio::io_context loop;
@@ -113,4 +112,7 @@ int main(int count, char** words) {
   std::printf("%zu devices, 10 Hz each, %d s: %zu polls of %.0f, %zu unanswered, %lld turns let go (%llu by the daemon's count)\nlate by: median %.2f ms, p99 %.2f ms (under %.0f), worst %.2f ms\n", devices, seconds, late_ms.size(), expected, bad,
               static_cast<long long>(let_go), static_cast<unsigned long long>(overruns), part(0.5), part(0.99), p99_max_ms, late_ms.back());
   return bad == 0 && part(0.99) < p99_max_ms && static_cast<double>(late_ms.size()) > 0.98 * expected ? 0 : 1;
+} catch (const std::exception& error) {
+  std::fprintf(stderr, "lateness: %s\n", error.what());
+  return 64;
 }

@@ -8,14 +8,15 @@
 #include <unistd.h>
 
 #include <atomic>
-#include <charconv>
 #include <chrono>
 #include <cstdio>
 #include <cstring>
+#include <exception>
 #include <string>
 #include <thread>
 #include <vector>
 
+#include "bench/modbus/arguments.hpp"
 #include "bench/modbus/wire_optimum.hpp"
 #include "drivers/fault_server.hpp"
 #include "drivers/modbus/modbus_bus.hpp"
@@ -82,17 +83,11 @@ class PacedLine {
   std::thread thread_;
 };
 
-int number(const char* text, int otherwise) {
-  int value = otherwise;
-  if (text != nullptr) std::from_chars(text, text + std::strlen(text), value);
-  return value;
-}
-
 }  // namespace
 
-int main(int count, char** words) {
-  const int baud = number(count > 1 ? words[1] : nullptr, 9600);
-  const int rounds = number(count > 2 ? words[2] : nullptr, 20);
+int main(int count, char** words) try {
+  const int baud = tests::whole_number(count, words, 1, 9600);
+  const int rounds = tests::whole_number(count, words, 2, 20);
   std::vector<MeterSetup> meters;
   tests::Cost best;
   const auto add = [&](const std::string& name, Instrument instrument) {
@@ -120,4 +115,7 @@ int main(int count, char** words) {
   std::printf("%zu meters, %d baud, %d rounds\nrequests a round: %.2f, optimum %d, ratio %.3f\nseconds a round:  %.4f measured, optimum %.4f, ratio %.3f\n", meter_count, baud, rounds, requests, best.requests,
               requests / best.requests, seconds, best.seconds, seconds / best.seconds);
   return requests / best.requests <= 1.05 && seconds / best.seconds <= 1.05 ? 0 : 1;
+} catch (const std::exception& error) {
+  std::fprintf(stderr, "wire_time: %s\n", error.what());
+  return 64;
 }
