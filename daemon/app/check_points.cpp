@@ -9,13 +9,12 @@
 #include "app/point_chain.hpp"
 #include "core/decimal.hpp"
 #include "sensor/chain_words.hpp"
+#include "soak/engine.hpp"
 
 namespace steadyglow::app {
 namespace {
 
 constexpr int digits = 4;
-/// Below this a divider's upper end is safe to touch; above, its owner is reminded. Common practice, no source.
-constexpr double touch_volts_most = 50.0;
 constexpr const char* row = "  {:<24} {:<26} {:>13}   {:>13}   {}";
 constexpr const char* below_row = "      {}";
 
@@ -66,7 +65,7 @@ std::vector<std::string> remarks(const Settings& settings, const profile::Point&
   const bool is_divided = point.quantity == Quantity::voltage && binding.chain.from.quantity == Quantity::voltage && volts > 1.5 * std::fabs(worked->raw) * binding.chain.from.to_base;
   if (is_divided && point.is_mains())
     all.emplace_back("CAUTION, mains: a divider does not separate them from the meter. Measure them with an energy meter or a transformer rated for mains");
-  else if (is_divided && volts > touch_volts_most)
+  else if (is_divided && volts > soak::safe_volts)
     all.emplace_back("CAUTION, lethal voltage: fit the divider cold and discharged, every part rated for it, and clamp its lower arm, or an open resistor puts all of it into the meter");
   return all;
 }

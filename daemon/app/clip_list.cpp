@@ -8,14 +8,13 @@
 
 #include "core/decimal.hpp"
 #include "sensor/chain_words.hpp"
+#include "soak/engine.hpp"
 
 namespace steadyglow::app {
 namespace {
 
 using profile::Role;
 
-/// Above this a voltage is dangerous to touch: IEC 61140 counts 60 V DC (25 V AC) and less as extra-low in dry rooms, seen second-hand.
-constexpr double touch_volts_max = 50.0;
 /// A rating is asked for with this to spare, in steps of 50 V: common practice, no source.
 constexpr double rating_reserve = 1.25;
 constexpr double rating_step_volts = 50.0;
@@ -99,8 +98,8 @@ std::vector<std::string> cautions_of(const profile::Point& point, const Clip& cl
     return cautions;
   }
   if (point.quantity != Quantity::voltage && point.quantity != Quantity::current) return cautions;
-  if (worst > touch_volts_max) cautions.push_back("lead, clip and divider with a working rating of " + rating_words(worst) + ", shrouded and fused; a CAT rating alone says nothing about B+");
-  if (clip.at_worst_volts && clip.expected_volts && *clip.at_worst_volts > 2.0 * *clip.expected_volts && *clip.at_worst_volts > touch_volts_max)
+  if (worst > soak::safe_volts) cautions.push_back("lead, clip and divider with a working rating of " + rating_words(worst) + ", shrouded and fused; a CAT rating alone says nothing about B+");
+  if (clip.at_worst_volts && clip.expected_volts && *clip.at_worst_volts > 2.0 * *clip.expected_volts && *clip.at_worst_volts > soak::safe_volts)
     cautions.push_back(fmt::format("may jump to {:.0f} V when a resistor opens: clamp the meter\u2019s input", *clip.at_worst_volts));
   if (worst == 0.0) cautions.emplace_back("the profile states no voltage: take the highest supply of the unit for it");
   return cautions;

@@ -129,9 +129,7 @@ void say_counts(const Walk& walk) {
 
 int say_end(const Walk& walk, const ScanOptions& options) {
   const AddressReport& report = walk.report;
-  // A port's own trouble has its hint in brackets.
-  const bool has_hint = report.trouble.ends_with(')');
-  const Error lost{Fault::unavailable, report.trouble, has_hint ? "" : options.serial.empty() ? "is the device supplied, and are address and port right" : "check supply and cable; no other program may have the port open", {}};
+  const Error lost{Fault::unavailable, report.trouble, options.serial.empty() ? "is the device supplied, and are address and port right" : "check supply and cable", {}};
   if (report.asked == 0 && !report.trouble.empty()) return say(lost);
   say_counts(walk);
   if (!report.noisy.empty()) fmt::print("Noise: two devices with one address, another baud rate or parity, or an answer later than {} s (--timeout).\n", to_decimal(options.timeout_seconds));

@@ -28,51 +28,50 @@ using tests::RtuFaultServer;
 SerialLine line_to(const std::string& device) { return {device, 115200, Parity::none, 1}; }
 ModbusBus bus_to(const std::string& device, std::uint16_t address) { return ModbusBus(line_to(device), {meter_with({address})}, 200ms); }
 
-TEST(ModbusPort, ASerialLineHasOneReader) {
+/// A device at a serial line.
+class ModbusLine : public testing::Test {
+ protected:
+  ModbusBus bus(std::uint16_t address) { return bus_to(server.path(), address); }
   FaultyDevice device;
-  RtuFaultServer server(device);
-  ModbusBus daemon = bus_to(server.path(), 10);
+  RtuFaultServer server{device};
+};
+
+TEST_F(ModbusLine, ASerialLineHasOneReader) {
+  ModbusBus daemon = bus(10);
   ASSERT_TRUE(daemon.read(0).is_answered);
-  ModbusBus probe = bus_to(server.path(), 20);
+  ModbusBus probe = bus(20);
   const MeterReply refused = probe.read(0);
   EXPECT_FALSE(refused.is_answered);
   EXPECT_EQ(refused.trouble, "cannot open: another program holds it (two readers of one line each get half of the answers: end the other one)");
   for (int i = 0; i < 3; ++i) EXPECT_EQ(daemon.read(0).channels[0].value, 10.0);
 }
 
-TEST(ModbusPort, WhoeverIsRefusedHasNotTouchedTheLine) {
-  FaultyDevice device;
-  RtuFaultServer server(device);
+TEST_F(ModbusLine, WhoeverIsRefusedHasNotTouchedTheLine) {
   const int other = ::open(server.path().c_str(), O_RDWR | O_NOCTTY | O_CLOEXEC);
   ASSERT_EQ(::flock(other, LOCK_EX | LOCK_NB), 0);
   termios settings{};
   ::tcgetattr(other, &settings);
   ::cfsetspeed(&settings, B300);
   ::tcsetattr(other, TCSANOW, &settings);
-  ModbusBus bus = bus_to(server.path(), 10);
-  EXPECT_FALSE(bus.read(0).is_answered);
+  EXPECT_FALSE(bus(10).read(0).is_answered);
   ::tcgetattr(other, &settings);
   EXPECT_EQ(::cfgetospeed(&settings), static_cast<speed_t>(B300));
   EXPECT_EQ(device.asked_count(), 0u);
   ::close(other);
 }
 
-TEST(ModbusPort, IsFreeAgainForTheNextOne) {
-  FaultyDevice device;
-  RtuFaultServer server(device);
+TEST_F(ModbusLine, IsFreeAgainForTheNextOne) {
   {
-    ModbusBus first = bus_to(server.path(), 10);
+    ModbusBus first = bus(10);
     ASSERT_TRUE(first.read(0).is_answered);
   }
-  ModbusBus second = bus_to(server.path(), 20);
+  ModbusBus second = bus(20);
   EXPECT_EQ(second.read(0).channels[0].value, 20.0);
 }
 
-TEST(ModbusPort, DriversOfOtherProtocolsAreRefusedToo) {
-  FaultyDevice device;
-  RtuFaultServer server(device);
-  ModbusBus bus = bus_to(server.path(), 10);
-  ASSERT_TRUE(bus.read(0).is_answered);
+TEST_F(ModbusLine, DriversOfOtherProtocolsAreRefusedToo) {
+  ModbusBus holder = bus(10);
+  ASSERT_TRUE(holder.read(0).is_answered);
   BusCounters counters;
   EXPECT_FALSE(wire::make_wire(wire::SerialEnd{.line = line_to(server.path())}, counters)->open(wire::Clock::now() + 1s));
 }

@@ -7,7 +7,10 @@
 #include <atomic>
 #include <fstream>
 #include <memory>
+#include <ostream>
 #include <thread>
+#include <utility>
+#include <vector>
 
 #include "drivers/registry.hpp"
 #include "drivers/sysfs/w1.hpp"
@@ -417,46 +420,35 @@ struct OneChannel {
   }
 };
 
-// The names are those of the kernel's Documentation/ABI/testing/sysfs-bus-iio.
-TEST(Iio, AChannelWithANameFindsWhatAllOfItsTypeShare) {
-  OneChannel ambient(Quantity::temperature, "in_temp_ambient_raw");
-  ambient.put("in_temp_scale", "20");
-  ambient.put("in_temp_offset", "-500");
-  EXPECT_DOUBLE_EQ(ambient.value(), 10000.0);
+struct SharedFiles {
+  const char* name;
+  Quantity quantity;
+  const char* channel;  ///< its raw figure is 1000
+  std::vector<std::pair<const char*, const char*>> files;
+  double value;
+};
+void PrintTo(const SharedFiles& files, std::ostream* out) { *out << files.channel; }
+
+class IioShared : public testing::TestWithParam<SharedFiles> {};
+
+TEST_P(IioShared, ScaleAndOffsetAreFoundWhereTheKernelPutsThem) {
+  const SharedFiles& shared = GetParam();
+  OneChannel channel(shared.quantity, shared.channel);
+  for (const auto& [file, text] : shared.files) channel.put(file, text);
+  EXPECT_DOUBLE_EQ(channel.value(), shared.value);
 }
-TEST(Iio, AScaleOfItsOwnDoesNotHideAnOffsetThatIsShared) {
-  OneChannel ambient(Quantity::temperature, "in_temp_ambient_raw");
-  ambient.put("in_temp_ambient_scale", "20");
-  ambient.put("in_temp_offset", "-500");
-  EXPECT_DOUBLE_EQ(ambient.value(), 10000.0);
-}
-TEST(Iio, NamesGoBeforeTypes) {
-  OneChannel supply(Quantity::voltage, "in_voltage3_supply_raw");
-  supply.put("in_voltage_scale", "2");
-  EXPECT_DOUBLE_EQ(supply.value(), 2000.0);
-  supply.put("in_voltage_supply_scale", "3");
-  EXPECT_DOUBLE_EQ(supply.value(), 3000.0);
-  supply.put("in_voltage3_supply_scale", "4");
-  EXPECT_DOUBLE_EQ(supply.value(), 4000.0);
-}
-TEST(Iio, ADifferenceHasTheScaleOfDifferences) {
-  OneChannel difference(Quantity::voltage, "in_voltage0-voltage1_raw");
-  difference.put("in_voltage_scale", "7");
-  difference.put("in_voltage-voltage_scale", "0.5");
-  EXPECT_DOUBLE_EQ(difference.value(), 500.0);
-}
-TEST(Iio, AMeanIsConvertedAsItsReadingIs) {
-  OneChannel mean(Quantity::voltage, "in_voltage2_mean_raw");
-  mean.put("in_voltage2_scale", "0.25");
-  mean.put("in_voltage_offset", "-200");
-  EXPECT_DOUBLE_EQ(mean.value(), 200.0);
-}
-TEST(Iio, WhatAllChannelsShareCounts) {
-  OneChannel any(Quantity::voltage, "in_voltage0_raw");
-  any.put("scale", "0.5");
-  any.put("in_offset", "-200");
-  EXPECT_DOUBLE_EQ(any.value(), 400.0);
-}
+
+// The names are those of the kernel's Documentation/ABI/testing/sysfs-bus-iio; (raw + offset) scale is the value, in milli for temperatures and volts.
+INSTANTIATE_TEST_SUITE_P(Kernel, IioShared, testing::Values(
+    SharedFiles{"of_all_of_its_type", Quantity::temperature, "in_temp_ambient_raw", {{"in_temp_scale", "20"}, {"in_temp_offset", "-500"}}, 10000.0},
+    SharedFiles{"a_scale_of_its_own_hides_no_shared_offset", Quantity::temperature, "in_temp_ambient_raw", {{"in_temp_ambient_scale", "20"}, {"in_temp_offset", "-500"}}, 10000.0},
+    SharedFiles{"type_before_all", Quantity::voltage, "in_voltage3_supply_raw", {{"in_voltage_scale", "2"}}, 2000.0},
+    SharedFiles{"name_before_type", Quantity::voltage, "in_voltage3_supply_raw", {{"in_voltage_scale", "2"}, {"in_voltage_supply_scale", "3"}}, 3000.0},
+    SharedFiles{"its_own_before_its_name", Quantity::voltage, "in_voltage3_supply_raw", {{"in_voltage_supply_scale", "3"}, {"in_voltage3_supply_scale", "4"}}, 4000.0},
+    SharedFiles{"a_difference_has_that_of_differences", Quantity::voltage, "in_voltage0-voltage1_raw", {{"in_voltage_scale", "7"}, {"in_voltage-voltage_scale", "0.5"}}, 500.0},
+    SharedFiles{"a_mean_is_converted_as_its_reading", Quantity::voltage, "in_voltage2_mean_raw", {{"in_voltage2_scale", "0.25"}, {"in_voltage_offset", "-200"}}, 200.0},
+    SharedFiles{"of_all_channels", Quantity::voltage, "in_voltage0_raw", {{"scale", "0.5"}, {"in_offset", "-200"}}, 400.0}),
+    [](const auto& which) { return which.param.name; });
 
 std::string said_of(const std::string& instrument_text) {
   Errors errors;
