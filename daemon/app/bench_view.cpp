@@ -75,10 +75,9 @@ http::SupplyView Bench::supply_view(std::size_t bench) const {
     view.contactor.reason = contactor.is_defective() ? contactor.defect() : contactor.reason();
   }
   if (const auto* watchdog = supply.watchdog()) {
-    const auto held = watchdog->held_because(std::chrono::steady_clock::now());
-    const bool is_fed = watchdog->fed_at().has_value() && !held && !watchdog->has_dropped(std::chrono::steady_clock::now());
-    view.watchdog.state = is_fed ? "fed" : "held";
-    view.watchdog.reason = held ? *held + " does not move" : is_fed ? "" : "its relay has not taken a write";
+    const auto trouble = watchdog->unfed_because(std::chrono::steady_clock::now());
+    view.watchdog.state = trouble ? "held" : "fed";
+    view.watchdog.reason = trouble.value_or("");
   }
   for (const auto& session : sessions_) {
     if (session->settings().bench_index != bench) continue;

@@ -19,6 +19,16 @@ std::optional<std::string> Watchdog::held_because(Instant now) const {
   return std::nullopt;
 }
 
+std::optional<std::string> Watchdog::unfed_because(Instant now) const {
+  if (const auto part = held_because(now)) return *part + " does not move";
+  if (!fed_at_) return "its relay has not taken a write yet";
+  const auto hungry_for = now - *fed_at_;
+  if (hungry_for <= std::max(2 * timing_.every, timing_.drops_after / 2)) return std::nullopt;
+  const auto seconds = [](auto span) { return std::to_string(std::chrono::round<std::chrono::seconds>(span).count()) + " s"; };
+  const std::string why = "its relay has taken no write for " + seconds(hungry_for);
+  return why + (has_dropped(now) ? ": every contact must be open by now" : "; after " + seconds(timing_.drops_after) + " every contact opens");
+}
+
 bool Watchdog::next_write(Instant now) {
   if (is_writing_ || (tried_at_ && now - *tried_at_ < timing_.every) || held_because(now)) return false;
   is_writing_ = true;

@@ -37,7 +37,8 @@ class Watchdog {
 
   /// Names the part that stopped, while one has; the device will open everything if it stays so.
   std::optional<std::string> held_because(Instant now) const;
-  std::optional<Instant> fed_at() const { return fed_at_; }
+  /// In words, what keeps it from being fed, long before the device opens its contacts; nothing while all is well.
+  std::optional<std::string> unfed_because(Instant now) const;
   /// The device has not been fed for so long that it must have opened its contacts. Not before the first feeding.
   bool has_dropped(Instant now) const { return fed_at_ && now - *fed_at_ > timing_.drops_after; }
   const WatchdogTiming& timing() const { return timing_; }

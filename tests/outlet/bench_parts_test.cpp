@@ -87,6 +87,20 @@ TEST(Watchdog, StarvesWhenOnePartStopsThoughTheOthersGoOn) {
   EXPECT_TRUE(dog.has_dropped(start + milliseconds{60000}));
 }
 
+TEST(Watchdog, SaysLongBeforeTheContactsOpenThatItsRelayTakesNoWrite) {
+  Watchdog dog({milliseconds{2000}, milliseconds{10000}, milliseconds{5000}});
+  EXPECT_EQ(dog.unfed_because(start), "its relay has not taken a write yet");
+  fed(dog, milliseconds{0}, milliseconds{2100}, [](Instant) {});
+  ASSERT_TRUE(dog.next_write(start + milliseconds{4000}));
+  dog.answered(false, start + milliseconds{4500});
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{7000}), std::nullopt);  // one write was lost: that alone is nothing
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{8000}), "its relay has taken no write for 6 s; after 10 s every contact opens");
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{20000}), "its relay has taken no write for 18 s: every contact must be open by now");
+  ASSERT_TRUE(dog.next_write(start + milliseconds{20000}));
+  dog.answered(true, start + milliseconds{20100});
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{20200}), std::nullopt);
+}
+
 TEST(Watchdog, ExpectsNothingOfAPartWhoseUnitIsOff) {
   Watchdog dog({milliseconds{2000}, milliseconds{10000}, milliseconds{5000}});
   dog.expect("engine", start);
