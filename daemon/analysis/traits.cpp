@@ -31,6 +31,8 @@ Traits by_role(const profile::Point& point) {
   }
   // A chassis feels sun and draughts first, and tells of faults last.
   if (point.role == Role::chassis && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.15, 0.6}, 2.5, 4.0, true};
+  // A motor's driver is heated by what the motor does: the outer tracks, the heavy reel.
+  if (point.role == Role::motor && point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 1.5}, 2.0, 4.0, true};
   if (point.is_temperature()) return {Scale::kelvin, 1.0, {2.0, 1.0}, 0.0, 0.0, 0.0, {0.10, 0.40}, 1.2, 2.0, point.role != Role::ambient};
   switch (point.role) {
     case Role::bias: return relative({1.3, 0.6}, 0.013, 0.10, {0.003, 0.006}, 0.030);

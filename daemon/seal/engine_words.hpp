@@ -12,7 +12,7 @@ namespace steadyglow::seal {
 
 /// Raised whenever the engine may say something else of the same readings. A record names the one that judged its run;
 /// tests/seal keeps records of each, and tells when this number was forgotten.
-inline constexpr int engine_version = 3;
+inline constexpr int engine_version = 4;
 
 /// The event in which a daemon says at a run's start, and when it takes it up again, which engine judges: {"version": N}.
 inline constexpr std::string_view event_kind_engine = "engine";

@@ -53,6 +53,7 @@ Departures::Departures(const profile::Profile& profile) : profile_(&profile) {
   is_told_.resize(own_.size());
   was_departed_.resize(own_.size());
   is_difference_told_.resize(differences_.size());
+  is_difference_said_.resize(own_.size());
 }
 
 void Departures::begin_segment(Timestamp at) {
@@ -62,6 +63,7 @@ void Departures::begin_segment(Timestamp at) {
   std::fill(is_told_.begin(), is_told_.end(), false);
   std::fill(was_departed_.begin(), was_departed_.end(), false);
   std::fill(is_difference_told_.begin(), is_difference_told_.end(), false);
+  std::fill(is_difference_said_.begin(), is_difference_said_.end(), false);
 }
 
 void Departures::forget(PointId point, std::int64_t minute) {
@@ -79,7 +81,7 @@ void Departures::restart(PointId point, std::int64_t minute) {
     const bool is_compared = differences_[i].point == point || std::find(siblings.begin(), siblings.end(), point) != siblings.end();
     if (!is_compared) continue;
     differences_[i].stream.begin(minute);
-    is_difference_told_[i] = false;
+    is_difference_told_[i] = is_difference_said_[differences_[i].point.index] = false;
   }
 }
 
@@ -212,19 +214,31 @@ std::optional<Case> Departures::explain_difference(const Difference& difference)
   const double its = deviation(other, state);
   if (own_[other.index].state().is_departed || std::fabs(its) > clearly_more * std::fabs(mine)) return std::nullopt;
   if (std::fabs(mine) <= clearly_more * std::fabs(its)) {
-    if (std::fabs(its) > std::fabs(mine) || mine * state.moved < 0.0) return std::nullopt;
-    if (point.matched_with.size() == 1) {
+    // Of two that move together either may be named, but one of them is.
+    const bool is_pair = point.matched_with.size() == 1;
+    const bool is_others = std::fabs(its) > std::fabs(mine) && (is_pair || is_difference_said_[other.index]);
+    if (is_others || mine * state.moved < 0.0) return std::nullopt;
+    if (is_pair) {
       told.is_undecided = true;
       told.with.push_back(other);
     }
   }
-  const auto movers = upstream_movers(difference.point, state);
-  const auto known = std::find_if(movers.begin(), movers.end(), [&](PointId id) { return is_told_[id.index]; });
-  if (known != movers.end()) {
+  if (const auto cause = told_cause_of(difference)) {
     told.is_consequence = true;
-    told.with.insert(told.with.begin(), *known);
+    told.with.insert(told.with.begin(), *cause);
   }
   return told;
+}
+
+/// What feeds this point, has moved and was told, for itself or beside its own matched points.
+std::optional<PointId> Departures::told_cause_of(const Difference& difference) const {
+  for (const PointId id : upstream_movers(difference.point, difference.stream.state()))
+    if (is_told_[id.index]) return id;
+  for (const Difference& cause : differences_) {
+    const bool is_same_way = cause.stream.state().moved * difference.stream.state().moved > 0.0;
+    if (is_difference_said_[cause.point.index] && cause.stream.state().is_departed && is_same_way && is_upstream_of(cause.point, difference.point)) return cause.point;
+  }
+  return std::nullopt;
 }
 
 std::vector<Case> Departures::fresh() {
@@ -252,10 +266,13 @@ std::vector<Case> Departures::fresh() {
     cases.push_back(std::move(told));
   }
   for (std::size_t i = 0; i < differences_.size(); ++i) {
-    if (!differences_[i].stream.state().is_departed) is_difference_told_[i] = false;
+    if (!differences_[i].stream.state().is_departed) is_difference_told_[i] = is_difference_said_[differences_[i].point.index] = false;
     else if (!is_difference_told_[i]) {
       is_difference_told_[i] = true;
-      if (auto told = explain_difference(differences_[i])) cases.push_back(std::move(*told));
+      auto told = explain_difference(differences_[i]);
+      if (!told) continue;
+      is_difference_said_[told->named.index] = true;
+      cases.push_back(std::move(*told));
     }
   }
   return cases;

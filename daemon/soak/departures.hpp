@@ -54,6 +54,7 @@ class Departures {
   std::vector<PointId> upstream_movers(PointId effect, const analysis::Stream::State& like) const;
   Case explain(PointId point, const analysis::Stream::State& state) const;
   std::optional<Case> explain_difference(const Difference& difference) const;
+  std::optional<PointId> told_cause_of(const Difference& difference) const;
 
   const profile::Profile* profile_;
   analysis::Climate climate_;
@@ -63,7 +64,8 @@ class Departures {
   std::int64_t drive_changed_at_ = -1;
   std::vector<bool> is_told_;             ///< per point
   std::vector<bool> was_departed_;        ///< per point, a minute ago
-  std::vector<bool> is_difference_told_;  ///< per difference
+  std::vector<bool> is_difference_told_;  ///< per difference: it was weighed, and said or not
+  std::vector<bool> is_difference_said_;  ///< per point
 };
 
 }  // namespace steadyglow::soak

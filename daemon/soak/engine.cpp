@@ -20,6 +20,7 @@ constexpr Duration settle_extra_max = std::chrono::minutes{120};
 constexpr Duration baseline_wait_max = std::chrono::hours{4};
 /// Points that go silent together are told together.
 constexpr Duration silence_group = std::chrono::seconds{15};
+constexpr Duration silence_group_max = std::chrono::minutes{1};
 /// Silent means no good reading for this many of the point's usual intervals, and at least the plan's time.
 constexpr int silent_intervals = 5;
 constexpr Duration silence_lasts_after = std::chrono::minutes{5};
@@ -106,7 +107,7 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
       if (profile_.point(reading.point()).role == Role::bias) quiets_[reading.point().index].step(now_, reading.value());
     }
   }
-  if (speed_point_) transport_.step(now_, is_transport_running(readings));
+  if (speed_point_) watch_transport(readings);
   // The mains before what hangs on them: a sag excuses the readings of its own moment. The watts before those that they
   // bear witness for.
   const auto is_first = [&](const Reading& reading) { return reading.point() == mains_point_ || reading.point() == watts_point_; };
@@ -117,23 +118,40 @@ std::span<const Event> Engine::take(std::span<const Reading> readings) {
   return events_;
 }
 
+/// Nobody sees the moment in which a deck stops: what was read since it was last seen turning counts for trends once it is seen
+/// turning again, and not at all if it stands.
+void Engine::watch_transport(std::span<const Reading> readings) {
+  const auto seen_before = speed_at_;
+  const bool is_running = is_transport_running(readings);
+  transport_.step(now_, is_running);
+  if (is_running && speed_at_ == seen_before) return;
+  for (PointWatch& point : points_) {
+    if (!stands_with_the_transport(point.point())) continue;
+    if (is_running) point.believe_doubtful(now_);
+    else point.drop_doubtful();
+  }
+}
+
 /// By its speed if there is one, else not; and not at the watts of a deck in stop.
 bool Engine::is_transport_running(std::span<const Reading> readings) {
   constexpr double playing_share = 0.85;
   constexpr Duration speed_fresh = std::chrono::seconds{15};
   for (const Reading& reading : readings) {
+    if (!reading.is_good()) continue;
     if (reading.point() == *speed_point_) {
-      if (!reading.is_good()) continue;
       if (!profile_.point(*speed_point_).nominal) running_speed_ = std::max(running_speed_, reading.value());
       speed_ = reading.value();
       speed_at_ = reading.at();
-    } else if (watts_point_ == reading.point() && reading.is_good() && points_[watts_point_->index].minute() &&
-               reading.value() < playing_share * points_[watts_point_->index].minute()->median) {
-      return false;
+    } else if (watts_point_ == reading.point() && points_[watts_point_->index].minute()) {
+      const bool is_low = reading.value() < playing_share * points_[watts_point_->index].minute()->median;
+      low_watts_at_ = is_low ? std::optional(reading.at()) : std::nullopt;
     }
   }
-  const bool is_fresh = speed_at_ && now_ - *speed_at_ <= std::max(speed_fresh, input_intervals_in_gap * input_interval_);
-  return is_fresh && speed_ > analysis::Transport::running_share * running_speed_;
+  // A meter that is asked seldom is not older than its turn.
+  const Duration interval = std::max(input_interval_, intervals_[speed_point_->index]);
+  const bool is_fresh = speed_at_ && now_ - *speed_at_ <= std::max(speed_fresh, input_intervals_in_gap * interval);
+  const bool has_fallen_since = is_fresh && low_watts_at_ && *low_watts_at_ >= *speed_at_;
+  return is_fresh && !has_fallen_since && speed_ > analysis::Transport::running_share * running_speed_;
 }
 
 /// Without any input for this long nobody was there: slow recordings have longer steps than quick ones.
@@ -277,7 +295,10 @@ void Engine::judge_silence(Timestamp now) {
     break;  // the list just changed; the next second sees the rest
   }
   insist_on_silence(now);
-  if (!newly_silent_at_ || now - *newly_silent_at_ < silence_group) return;
+  // A meter that takes several points with it has read each of them at another moment.
+  Duration wait = silence_group;
+  for (const PointId id : newly_silent_) wait = std::max(wait, std::min(intervals_[id.index], silence_group_max));
+  if (!newly_silent_at_ || now - *newly_silent_at_ < wait) return;
   std::erase_if(newly_silent_, [&](PointId id) { return !is_silent(watch(id), now); });
   // What the meter itself says of its sensor is told apart from a meter that says nothing.
   const auto is_sensor = [&](PointId id) {

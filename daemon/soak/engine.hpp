@@ -153,6 +153,7 @@ class Engine {
   bool is_quiet_point(const profile::Point& point) const;
   bool is_quiet_for(PointId id) const;
   bool are_mains_restless() const;
+  void watch_transport(std::span<const Reading> readings);
   bool is_transport_running(std::span<const Reading> readings);
   bool has_company(PointId id, Timestamp at) const;
   bool is_excused_stop(Timestamp at) const;
@@ -193,6 +194,7 @@ class Engine {
   double running_speed_ = 0.0;
   double speed_ = 0.0;
   std::optional<Timestamp> speed_at_;
+  std::optional<Timestamp> low_watts_at_;   ///< the newest watts are those of a deck in stop
   MainsWatch mains_;
   OffWatch off_;
   Power power_ = Power::on;

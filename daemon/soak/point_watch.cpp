@@ -71,7 +71,7 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   if (!reading.is_good()) return taken;
   watts_ = watts;
   judge_meter(reading, moment, taken);
-  if (moment.is_standing) contact_.clear();
+  if (moment.is_standing && !contact_.is_lost()) contact_.clear();
   else if (has_contact_watch_) {
     const bool was_lost = contact_.is_lost();
     taken.contact = contact_.step(reading.at(), reading.value(), watts, watts_at, moment.has_company);
@@ -87,8 +87,15 @@ PointWatch::Taken PointWatch::take(const Reading& reading, std::optional<double>
   last_good_at_ = reading.at();
   last_good_ = reading.value();
   step_limits(reading.at(), reading.value(), moment.is_disturbed, taken.limits);
-  if (moment.is_telling) minute_.add(reading.at(), reading.value());
+  if (!moment.is_telling) return taken;
+  if (!moment.is_doubtful) minute_.add(reading.at(), reading.value());
+  else if (doubtful_.size() < analysis::MinuteCollector::samples_max) doubtful_.push_back(reading.value());
   return taken;
+}
+
+void PointWatch::believe_doubtful(Timestamp at) {
+  for (const double value : doubtful_) minute_.add(at, value);
+  doubtful_.clear();
 }
 
 std::optional<double> PointWatch::newest_change() const {
@@ -206,6 +213,7 @@ double PointWatch::least_visible() const {
 void PointWatch::begin_segment() {
   series_.clear();
   minute_.clear();
+  doubtful_.clear();
   contact_.clear();
   bursts_.clear();
   roughness_.clear();

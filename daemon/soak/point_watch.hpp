@@ -75,9 +75,15 @@ class PointWatch {
     bool has_company = false;   ///< other figures of the unit changed just now
     std::optional<double> quiet_floor;  ///< under programme: what an idle current comes back to between the notes
     bool is_standing = false;   ///< its transport stands: a figure that falls to nothing has its reason
+    bool is_doubtful = false;   ///< its transport may have stopped since it was last seen turning
   };
   /// Takes a reading; limits are judged on its raw value.
   Taken take(const Reading& reading, std::optional<double> watts, Timestamp watts_at, const Moment& moment);
+
+  /// What was telling but doubtful counts after all, at `at`.
+  void believe_doubtful(Timestamp at);
+  /// It was read of a transport that stood.
+  void drop_doubtful() { doubtful_.clear(); }
 
   /// Closes the minute before `now` and learns from it.
   void close_minute(Timestamp now, const Surroundings& surroundings);
@@ -152,6 +158,7 @@ class PointWatch {
   bool is_programme_;
   analysis::MinuteCollector minute_;
   std::optional<analysis::Minute> closed_;
+  std::vector<double> doubtful_;
   double digit_ = 0.0;                 ///< smallest difference seen between two readings; 0: none yet
   analysis::Series series_;
   analysis::ContactWatch contact_;

@@ -23,6 +23,14 @@ constexpr double runaway_trip_minutes = 2.0;
 /// A runaway must exceed this many of the point's usual movements.
 constexpr double habits_of_runaway = 6.0;
 
+/// How far it has grown within that many minutes as it was measured, with nothing taken out, in uom.
+double measured_move(const PointWatch& watch, double minutes) {
+  const analysis::Series& series = watch.series();
+  const auto before = std::find_if(series.rbegin(), series.rend(), [&](const auto& minute) { return static_cast<double>(series.back().index - minute.index) >= minutes; });
+  if (before == series.rend()) return 0.0;
+  return watch.point().is_temperature() ? series.back().raw - before->raw : std::fabs(series.back().raw) - std::fabs(before->raw);
+}
+
 }  // namespace
 
 bool Engine::is_judged_for_trend(const PointWatch& watch) const {
@@ -146,7 +154,10 @@ void Engine::judge_runaway(PointWatch& watch, Timestamp now) {
   const double runaway_share = 0.04 + (point.is_temperature() ? 0.0 : 0.06 * departures_.climate().unseen_mains()) + (point.role == Role::mains_power ? 0.02 : 0.0);
   const double habit = point.is_temperature() ? stream.habit() : stream.habit() * scale;
   const analysis::RunawayPolicy policy{std::max(runaway_share * scale + 3.0 * baseline.spread, habits_of_runaway * habit), std::max(0.012 * scale + 2.0 * baseline.spread, 0.3 * habits_of_runaway * habit)};
-  const auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
+  auto runaway = analysis::judge_runaway(std::span<const double>(tail.data(), count), policy);
+  // After a jump the fit may blame the room for it; then it is the compensation that moves.
+  constexpr double measured_share = 0.5;
+  if (runaway && measured_move(watch, 3.0 * runaway->window_minutes) < measured_share * (runaway->now - runaway->from)) runaway.reset();
   if (!runaway) {
     watch.minutes_close = 0;
     // It has to stay quiet for as long as the slowest window looks back before it is called over.

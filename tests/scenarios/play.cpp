@@ -27,7 +27,7 @@ constexpr double lost_share = 0.02;
 constexpr double late_share = 0.01;      ///< comes with the next ones, with its own time
 constexpr double repeated_share = 0.01;  ///< comes again with the next ones
 constexpr double jitter_share = 0.3;     ///< of the distance of two readings, either way
-/// Over a rough bus, or read less often than the scenario says, what is due may come this many readings later, or one before.
+/// Over a rough bus, each in its turn, or read less often than the scenario says, what is due may come this many readings later, or one before.
 constexpr double readings_late_max = 3.0;
 
 std::string lower(std::string text) {
@@ -52,24 +52,13 @@ class Player {
   }
 
   Heard run() {
-    const auto normal = [this] { return normal_(random_); };
     const double sampling = manner_.sampling.value_or(scenario_->sampling);
     const auto steps = static_cast<std::int64_t>(scenario_->lasts / sampling);
+    const std::vector<std::vector<std::size_t>> turns = turns_of_points();
     for (std::int64_t step = 0; step <= steps; ++step) {
       const double jitter = manner_.is_bus_rough && step > 0 ? sampling * jitter_share * (2.0 * uniform_(bus_random_) - 1.0) : 0.0;
-      const double seconds = static_cast<double>(step) * sampling + jitter;
-      power(seconds);
-      const Timestamp at = at_ms(std::llround(seconds * 1000.0));
-      std::vector<Reading> batch = std::move(held_back_);
-      held_back_.clear();
-      for (std::size_t i = 0; i < courses_.size(); ++i) {
-        if (!courses_[i].is_given()) continue;
-        const PointId id{static_cast<std::uint16_t>(i)};
-        const Course::Seen seen = courses_[i].seen(seconds, normal);
-        if (!seen.is_missing) send(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality), batch);
-      }
-      hear(batch.empty() ? engine_.advance(at) : engine_.take(batch));
-      serve(seconds, at);
+      for (std::size_t turn = 0; turn < turns.size(); ++turn)
+        read(turns[turn], (static_cast<double>(step) + static_cast<double>(turn) / static_cast<double>(turns.size())) * sampling + jitter);
     }
     return std::move(heard_);
   }
@@ -77,6 +66,33 @@ class Player {
   const soak::Engine& engine() const { return engine_; }
 
  private:
+  /// Which points are read together: all of them, or each in a turn of its own, in an order that nobody chose.
+  std::vector<std::vector<std::size_t>> turns_of_points() {
+    std::vector<std::size_t> given;
+    for (std::size_t i = 0; i < courses_.size(); ++i)
+      if (courses_[i].is_given()) given.push_back(i);
+    if (!manner_.has_turns) return {given};
+    std::shuffle(given.begin(), given.end(), bus_random_);
+    std::vector<std::vector<std::size_t>> turns;
+    for (const std::size_t point : given) turns.push_back({point});
+    return turns;
+  }
+
+  void read(const std::vector<std::size_t>& points, double seconds) {
+    const auto normal = [this] { return normal_(random_); };
+    power(seconds);
+    const Timestamp at = at_ms(std::llround(seconds * 1000.0));
+    std::vector<Reading> batch = std::move(held_back_);
+    held_back_.clear();
+    for (const std::size_t i : points) {
+      const PointId id{static_cast<std::uint16_t>(i)};
+      const Course::Seen seen = courses_[i].seen(seconds, normal);
+      if (!seen.is_missing) send(seen.quality == Quality::good ? Reading::good(id, at, seen.value) : Reading::bad(id, at, seen.quality), batch);
+    }
+    hear(batch.empty() ? engine_.advance(at) : engine_.take(batch));
+    serve(seconds, at);
+  }
+
   /// Does the unit run? Its mains must be there and its outlet closed.
   void power(double seconds) {
     const bool is_open = is_bench_open_ || (engine_.power() != soak::Power::on && !(scenario_->is_relay_welded && !manner_.is_healthy_twin));
@@ -240,7 +256,7 @@ std::vector<std::string> play(const Scenario& scenario, const Manner& manner) {
   Player player(scenario, manner);
   const Heard heard = player.run();
   const double sampling = manner.sampling.value_or(scenario.sampling);
-  const bool is_as_told = !manner.is_bus_rough && sampling <= scenario.sampling;
+  const bool is_as_told = !manner.is_bus_rough && !manner.has_turns && sampling <= scenario.sampling;
   const Judge judge(scenario, heard, is_as_told ? 0.0 : readings_late_max * sampling);
   std::vector<std::string> wrong;
   if (manner.is_healthy_twin) {

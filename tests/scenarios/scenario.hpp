@@ -103,6 +103,7 @@ struct Manner {
   bool is_healthy_twin = false;         ///< without its fault
   bool is_bus_rough = false;            ///< readings get lost, come twice, late and at uneven times
   std::optional<double> sampling = {};  ///< seconds; the scenario's own if absent
+  bool has_turns = false;               ///< each point is read at its own moment between two samplings, as meters on a bus are; else all at once
 };
 
 /// What went wrong; empty: the engine did all that is expected.

@@ -62,7 +62,7 @@ std::string all_of(const std::vector<std::string>& lines) {
 /// Plays it once; the scenario's title and all that went wrong end in the test's report.
 void expect_good(const Scenario& scenario, const Manner& manner) {
   const auto wrong = play(scenario, manner);
-  EXPECT_TRUE(wrong.empty()) << scenario.title << ", every " << manner.sampling.value_or(scenario.sampling) << " s" << (manner.is_bus_rough ? ", over a rough bus" : "") << all_of(wrong);
+  EXPECT_TRUE(wrong.empty()) << scenario.title << ", every " << manner.sampling.value_or(scenario.sampling) << " s" << (manner.is_bus_rough ? ", over a rough bus" : "") << (manner.has_turns ? ", each in its turn" : "") << all_of(wrong);
 }
 
 class ScenarioTest : public testing::TestWithParam<std::string> {
@@ -84,6 +84,11 @@ TEST_P(ScenarioTest, IsSeenTheSameAtOtherDistancesOfReadings) {
   for (const double seconds : scenario.also_sampled) expect_good(scenario, {.sampling = seconds});
 }
 
+TEST_P(ScenarioTest, IsSeenTheSameWhenEachPointIsReadInItsTurn) {
+  expect_good(scenario, {.has_turns = true});
+  for (const double seconds : scenario.also_sampled) expect_good(scenario, {.sampling = seconds, .has_turns = true});
+}
+
 /// A night without a [fault] is healthy itself; one that has no twin says so.
 class HealthyTwinTest : public ScenarioTest {};
 
@@ -98,6 +103,12 @@ TEST_P(HealthyTwinTest, IsSilentAtOtherDistancesOfReadings) {
 
 TEST_P(HealthyTwinTest, IsSilentOverARoughBus) {
   if (scenario.has_fault && scenario.has_twin && scenario.stands_rough_bus) expect_good(scenario, {.is_healthy_twin = true, .is_bus_rough = true});
+}
+
+TEST_P(HealthyTwinTest, IsSilentWhenEachPointIsReadInItsTurn) {
+  if (!scenario.has_fault || !scenario.has_twin) return;
+  expect_good(scenario, {.is_healthy_twin = true, .has_turns = true});
+  for (const double seconds : scenario.also_sampled) expect_good(scenario, {.is_healthy_twin = true, .sampling = seconds, .has_turns = true});
 }
 
 /// "nights_clip_falls" for tests/scenarios/nights/clip_falls.toml.

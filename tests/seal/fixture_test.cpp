@@ -21,7 +21,8 @@ struct Kept {
 // A line is added for each new format and engine, and none is ever taken away.
 constexpr Kept kept_records[] = {{"format_1_engine_1.zip", "57dd-eac5-348c-9748-d38f-586f-1db3-2851", 1, 1},
                                  {"format_1_engine_2.zip", "55fa-ec25-0d6e-9b30-7e87-33d1-7ad3-04ed", 1, 2},
-                                 {"format_1_engine_3.zip", "49a8-6087-fcf6-f272-b88a-99fe-3fad-c7d4", 1, 3}};
+                                 {"format_1_engine_3.zip", "49a8-6087-fcf6-f272-b88a-99fe-3fad-c7d4", 1, 3},
+                                 {"format_1_engine_4.zip", "1d4d-15e8-53e0-8e0e-94e1-724e-615c-c00f", 1, 4}};
 
 TEST(KeptRecords, VerifyForEver) {
   for (const Kept& kept : kept_records) {

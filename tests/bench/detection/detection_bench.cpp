@@ -33,6 +33,7 @@ struct Wish {
   std::string write;
   bool is_verbose = false;
   bool is_check = false;
+  bool has_turns = false;
   unsigned threads = std::max(1U, std::min(4U, std::thread::hardware_concurrency()));
 };
 
@@ -149,7 +150,9 @@ int check(const std::vector<Outcome>& outcomes) {
 }
 
 int main_with(const Wish& wish) {
-  const auto outcomes = run_all(orders_of(wish), wish);
+  auto orders = orders_of(wish);
+  for (Order& order : orders) order.has_turns = wish.has_turns;
+  const auto outcomes = run_all(orders, wish);
   print_table(outcomes);
   print_lists(outcomes, wish.is_verbose);
   return wish.is_check ? check(outcomes) : 0;
@@ -169,6 +172,7 @@ int main(int argc, char** argv) {
   app.add_option("--write", wish.write, "folder for CSV, profile and truth of each night");
   app.add_option("--threads", wish.threads, "at work at a time")->check(CLI::Range(1, 64));
   app.add_flag("--verbose", wish.is_verbose, "by unit, by fault, and all that was said");
+  app.add_flag("--turns", wish.has_turns, "each point is read at its own moment, as meters on a bus are");
   app.add_flag("--check", wish.is_check, "fail below the floor");
   CLI11_PARSE(app, argc, argv);
   try {

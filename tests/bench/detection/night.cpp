@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <iterator>
+#include <numeric>
 #include <stdexcept>
 
 #include "bench/detection/profile_text.hpp"
@@ -108,6 +109,10 @@ Night::Night(const Order& order) : dice_(order.seed * 7919 + 17) {
   const auto is_protective = [](const Probe& probe) { return probe.trip_low || probe.trip_high; };
   const auto protections = std::count_if(unit_->probes.begin(), unit_->probes.end(), is_protective);
   for (const Probe& probe : unit_->probes) meters_.emplace_back(dice_.split(), probe, truth_.hours, truth_.period_seconds, protections == 1 && is_protective(probe));
+  order_.resize(meters_.size());
+  std::iota(order_.begin(), order_.end(), std::size_t{0});
+  has_turns_ = order.has_turns;
+  if (has_turns_) Dice(order.seed * 104729 + 3).shuffle(order_);
   profile_text_ = detection::profile_text(*unit_);
   Errors errors;
   auto profile = profile::parse_profile(profile_text_, order.unit, errors);
@@ -237,14 +242,14 @@ void Night::compare(double seconds) {
   }
 }
 
-Night::Row Night::measure(double seconds) {
+Night::Row Night::measure(double seconds, std::span<const std::size_t> points) {
   Row row;
   const double jitter = truth_.period_seconds * 0.08 * dice_.uniform(-1.0, 1.0);
   row.at = at_ms(std::llround(std::max(0.0, seconds + jitter) * 1000.0));
   bool is_bus_silent = dice_.uniform() < 0.0003;
   for (const Span& gap : bus_gaps_) is_bus_silent |= seconds >= gap.from && seconds < gap.until;
   const bool is_swapped = meter_fault_ == MeterFault::swapped && seconds >= truth_.onset;
-  for (std::size_t i = 0; i < meters_.size(); ++i) {
+  for (const std::size_t i : points) {
     std::size_t source = i;
     if (is_swapped && i == truth_.points.front().index) source = swap_with_;
     else if (is_swapped && i == swap_with_) source = truth_.points.front().index;
@@ -254,6 +259,18 @@ Night::Row Night::measure(double seconds) {
     row.readings.push_back(shown->quality == Quality::good ? Reading::good(id, row.at, shown->value) : Reading::bad(id, row.at, shown->quality));
   }
   return row;
+}
+
+/// The rows of one round of the bus. Their jitter is that of a row: less than the distance of two turns does not matter.
+void Night::measure_in_turns() {
+  for (std::size_t turn = 0; turn < order_.size(); ++turn) {
+    const double seconds = poll_ + truth_.period_seconds * static_cast<double>(turn) / static_cast<double>(order_.size());
+    move_on(seconds);
+    compare(seconds);
+    turns_.push_back(measure(seconds, std::span(order_).subspan(turn, 1)));
+  }
+  std::stable_sort(turns_.begin(), turns_.end(), [](const Row& a, const Row& b) { return a.at < b.at; });
+  poll_ += truth_.period_seconds;
 }
 
 bool Night::next(Timestamp& at, std::vector<Reading>& readings) {
@@ -267,10 +284,16 @@ bool Night::next(Timestamp& at, std::vector<Reading>& readings) {
     late_row_.reset();
     return give(std::move(row));
   }
+  if (has_turns_ && turns_.empty() && poll_ <= end_) measure_in_turns();
+  if (!turns_.empty()) {
+    Row row = std::move(turns_.front());
+    turns_.pop_front();
+    return give(std::move(row));
+  }
   if (poll_ > end_) return false;
   move_on(poll_);
   compare(poll_);
-  Row row = measure(poll_);
+  Row row = measure(poll_, order_);
   poll_ += truth_.period_seconds;
   const double luck = dice_.uniform();
   if (luck < 0.0002) {
@@ -278,7 +301,7 @@ bool Night::next(Timestamp& at, std::vector<Reading>& readings) {
   } else if (luck < 0.0004 && poll_ <= end_) {
     move_on(poll_);
     compare(poll_);
-    Row first = measure(poll_);
+    Row first = measure(poll_, order_);
     poll_ += truth_.period_seconds;
     late_row_ = std::move(row);  // is overtaken
     return give(std::move(first));

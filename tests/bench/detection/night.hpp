@@ -1,7 +1,9 @@
 #pragma once
 /// One recorded night of one unit, made sample by sample, and what truly happened in it.
+#include <deque>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -42,6 +44,7 @@ struct Order {
   std::string unit;
   std::string fault;  ///< empty: healthy
   std::uint64_t seed = 0;
+  bool has_turns = false;  ///< each point is read at its own moment, as meters on a bus are; else all of a row at once
 };
 
 /// Names of what can go wrong with this very unit; meter faults begin with "meter: ".
@@ -73,7 +76,8 @@ class Night {
   double amount(double seconds) const;
   void move_on(double seconds);
   void compare(double seconds);
-  Row measure(double seconds);
+  Row measure(double seconds, std::span<const std::size_t> points);
+  void measure_in_turns();
 
   Dice dice_;
   Truth truth_;
@@ -94,6 +98,9 @@ class Night {
   double seconds_ = 0.0;     ///< of the physics
   double poll_ = 0.0;
   double end_ = 0.0;
+  std::vector<std::size_t> order_;  ///< of the points, in which they have their turns
+  bool has_turns_ = false;
+  std::deque<Row> turns_;           ///< read, and not yet given
   std::optional<Row> late_row_;  ///< overtaken by the next
   std::optional<double> seen_small_, seen_large_;
 };
