@@ -109,13 +109,13 @@ bool Engine::has_company(PointId id, Timestamp at) const {
   return false;
 }
 
-/// A stop is excused while it is no longer than usual and the watts fell with it: at playing watts a still tape is stuck.
+/// A stop is excused while it is no longer than usual, or nobody judges yet, and the watts fell with it: at playing watts a still tape is stuck.
 bool Engine::is_excused_stop(Timestamp at) const {
   constexpr double playing_share = 0.85;
   if (!transport_.is_stopped()) return true;  // spinning up
   const auto& playing = watts_point_ ? points_[watts_point_->index].minute() : std::nullopt;
   const bool has_fallen = !playing || !watts_ || *watts_ < playing_share * playing->median;
-  return has_fallen && transport_.is_usual_stop(at);
+  return has_fallen && (transport_.is_usual_stop(at) || stages_.phase() == Phase::warming);
 }
 
 /// What stops when the transport stops.

@@ -19,9 +19,12 @@ def free_port():
         return probe.getsockname()[1]
 
 
+patience = 1.0  # of wait_for: more where a night is played slower than it was written for
+
+
 def wait_for(what, condition, seconds):
-    """Polls until condition() is true; its last answer comes back. Fails with `what` after so many seconds."""
-    end = time.monotonic() + seconds
+    """Polls until condition() is true; its last answer comes back. Fails with `what` after so many seconds, times `patience`."""
+    end = time.monotonic() + seconds * patience
     while time.monotonic() < end:
         answer = condition()
         if answer:

@@ -11,21 +11,23 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
+import bench_process  # noqa: E402
+import calm  # noqa: E402
 from bench_process import demo_config, end, free_port, Http, named_options, Processes, wait_for  # noqa: E402
 
-RATE = 480
+RATE = 480.0
 NIGHT_SECONDS = 24 * 3600
 # What the night's own faults may raise above a note. Everything else would be a false alarm.
 GUILTY = {"brindlecombe35": "v3_cathode_mv", "fennimark120": "idle_left_mv"}
 
 
-def start(processes, options, port):
+def start(processes, options, port, rate):
     folder, source = processes.folder, pathlib.Path(options.source)
     state = folder / "bench.json"
     pty = folder / "bench.pty"
-    processes.start("bench", options.bench, "--night", source / "demo/nights/night.toml", "--rate", RATE, "--port", 0, "--pty", pty, "--state", state)
+    processes.start("bench", options.bench, "--night", source / "demo/nights/night.toml", "--rate", rate, "--port", 0, "--pty", pty, "--state", state)
     wait_for("the virtual bench", lambda: state.exists() and pty.exists() and truth(state), 10)
-    (folder / "bench.toml").write_text(demo_config(source, folder, port, truth(state)["port"], clock_rate=f"{RATE}.0", start='"at_once"'))
+    (folder / "bench.toml").write_text(demo_config(source, folder, port, truth(state)["port"], clock_rate=rate, start='"at_once"'))
     processes.start("daemon", options.daemon, "--config", folder / "bench.toml")
     return state
 
@@ -37,7 +39,7 @@ def truth(state):
         return None
 
 
-def watch_until_the_end(http):
+def watch_until_the_end(http, rate):
     """Waits for the night to be over for every unit, and keeps what could be seen on the way."""
     seen_accelerated = False
 
@@ -51,7 +53,7 @@ def watch_until_the_end(http):
         time.sleep(0.5)
         return is_over()
 
-    bench = wait_for("the end of the night", poll, 1.6 * NIGHT_SECONDS / RATE)
+    bench = wait_for("the end of the night", poll, 1.6 * NIGHT_SECONDS / rate)
     assert seen_accelerated, "the demo says that its clock is fast"
     return bench
 
@@ -111,15 +113,13 @@ def check_units(bench, http, state):
     return findings
 
 
-def main():
-    options = named_options("bench", "daemon", "command", "source", "folder")
-    profile_points_are_named(options)
+def whole_night(options, rate):
     with Processes(options.folder) as processes:
         port = free_port()
         http = Http(port)
-        state = start(processes, options, port)
+        state = start(processes, options, port, rate)
         wait_for("the daemon", http.is_up, 15)
-        bench = watch_until_the_end(http)
+        bench = watch_until_the_end(http, rate)
         findings = check_units(bench, http, state)
         status, answer = http.post("/api/v1/units/brindlecombe35/start", {"who": "Ada", "at_the_bench": False})
         assert status == 409 and "interlock" in answer["error"], (status, answer)
@@ -135,6 +135,17 @@ def main():
             # The recording went on for a little after the findings were asked for.
             assert all(f["time_s"] >= unit["run"]["time_s"] for f in again[len(live):]), again[len(live):]
             print(f"{unit['name']}: {len(live)} findings, the same live and replayed ({seconds:.2f} s); {said.strip().splitlines()[-1]}")
+
+
+def played(options, slower):
+    bench_process.patience = slower
+    whole_night(options, RATE / slower)
+
+
+def main():
+    options = named_options("bench", "daemon", "command", "source", "folder")
+    profile_points_are_named(options)
+    calm.play(lambda slower: played(options, slower), "the night")
     return 0
 
 

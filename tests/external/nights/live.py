@@ -66,7 +66,7 @@ class Live:
     """A context. `timeout` of the wires, real time: long enough for a busy machine, short where something is to be missed. `serial`: every unit has a line of its own by this name in the stage's folder ("by-id/{unit}"), instead of TCP."""
 
     def __init__(self, options, name, nights, hours=12.0, rate=FAST, poll=20.0, plan=FAST_PLAN, timeout=1.0, serial=None, resets_at=None, wall_clock_can_step=False):
-        self.options, self.name, self.hours, self.rate, self.poll, self.plan, self.timeout = options, name, hours, rate, poll, plan, timeout
+        self.options, self.name, self.hours, self.rate, self.poll, self.plan, self.timeout = options, name, hours, rate / options.slower, poll, plan, timeout
         self.serial, self.resets_at, self.wall_clock_can_step = serial, resets_at, wall_clock_can_step
         self.source = pathlib.Path(options.source).resolve()
         self.nights = [self.find(n) for n in nights]

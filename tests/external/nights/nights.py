@@ -15,6 +15,8 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "support"))
+import bench_process  # noqa: E402
+import calm  # noqa: E402
 from bench_process import end, wait_for  # noqa: E402
 from live import Live, MAINS_PLAN, PLAN_OF_SECONDS  # noqa: E402
 from sinks import pictures_of, text_of  # noqa: E402
@@ -448,6 +450,11 @@ NIGHTS = {f.__name__: f for f in (one_tube_runs, one_tube_in_seconds, mains_step
                                   ports_swap, ports_swap_by_number, tape_slows, tape_sticks, relay_welds, relay_welds_in_seconds, midnight_trim)}
 
 
+def played(name, options, slower):
+    options.slower = bench_process.patience = slower
+    NIGHTS[name](options)
+
+
 def main():
     parser = argparse.ArgumentParser()
     for name in ("stage", "daemon", "command", "source", "folder"):
@@ -456,7 +463,7 @@ def main():
     options = parser.parse_args()
     for name in options.nights or NIGHTS:
         began = time.monotonic()
-        NIGHTS[name](options)
+        calm.play(lambda slower: played(name, options, slower), name)
         print(f"{name}: as told, live and from the file ({time.monotonic() - began:.0f} s)", flush=True)
     return 0
 
