@@ -187,13 +187,14 @@ bool PointWatch::is_beyond_warn() const {
 void PointWatch::close_minute(Timestamp now, const Surroundings& surroundings) {
   const std::int64_t ended = analysis::minute_of(now) - 1;
   std::optional<double> ln_mains;
-  std::optional<double> room;
   if (surroundings.ln_mains) ln_mains = point_->is_temperature() ? mains_lag_.step(ended, *surroundings.ln_mains) : *surroundings.ln_mains;
-  if (surroundings.room) room = room_lag_.step(ended, *surroundings.room);
+  if (surroundings.room) room_lag_.step(ended, *surroundings.room);
+  if (ln_mains) ln_mains_known_ = *ln_mains;
   const auto minute = minute_.close_before(now);
   if (!minute) return;
   closed_ = minute;
-  series_.add({minute->index, minute->median, ln_mains.value_or(0.0), room.value_or(0.0)});
+  // A minute in which nobody read the mains or the room had those of before.
+  series_.add({minute->index, minute->median, ln_mains_known_, room_lag_.value().value_or(0.0)});
   if (has_contact_watch_) contact_.learn(minute->median, watts_, minute->index);
   if (!point_->is_temperature() && expectation_.is_relative && ln_mains && std::fabs(minute->median) > 0.0)
     exponent_.learn(minute->index, std::log(std::fabs(minute->median)), *ln_mains);

@@ -154,6 +154,7 @@ class PointWatch {
   analysis::MainsExponent exponent_;
   analysis::Lag mains_lag_;
   analysis::Lag room_lag_;
+  double ln_mains_known_ = 0.0;        ///< as this point feels it; 0 while nobody has measured it
   analysis::Traits traits_;
   bool is_programme_;
   analysis::MinuteCollector minute_;

@@ -101,6 +101,27 @@ TEST(Steady, AChangedDriveIsAStageAndNoAlarm) {
   EXPECT_TRUE(is_told);
 }
 
+// A thermometer on a slow bus: in some minutes nobody reads the room. Its last figure stands for them, not none.
+TEST(Room, OneThatIsReadSeldomMovesNoTemperature) {
+  Night night(class_ab("idle"));
+  const auto room = [](double s) { return 24.0 - 0.5 * s / hours; };
+  night.point("left_mv", hold(10.1), 0.05).point("right_mv", hold(9.8), 0.05).point("mains_w", hold(60.0), 0.2).point("mains_v", hold(230.0), 0.1);
+  night.point("room_c", room, 0.03).every("room_c", 150.0).point("sink_c", thermal(room, hold(22.0), 1500.0), 0.05);
+  const PointId sink = *night.engine.profile().find("sink_c");
+  const auto& watch = night.engine.points()[sink.index];
+  night.run_until(3.0 * hours);
+  EXPECT_EQ(watch.settling.state, analysis::SettlingState::settled);
+  double least = 99.0;
+  double most = -99.0;
+  std::vector<std::int64_t> minutes_read;
+  std::vector<double> hours_read;
+  std::vector<double> rises;
+  watch.columns(std::chrono::minutes{60}, minutes_read, hours_read, rises);
+  for (const double rise : rises) least = std::min(least, rise), most = std::max(most, rise);
+  EXPECT_GT(least, 20.0);
+  EXPECT_LT(most, 24.0);
+}
+
 TEST(Room, ASensorThatAnswersLateChangesNothing) {
   Night night(class_ab("idle"));
   const auto room = [](double s) { return 24.0 - 1.0 * s / hours / 2.0; };
