@@ -60,14 +60,20 @@ class Browser:
         return self.ask("POST", f"/session/{self.session}{path}", body)
 
     def wait(self, what, condition, seconds=6.0):
-        """Until condition() is true; its last answer comes back."""
+        """Until condition() is true; its last answer comes back. What it looks for may not be there yet, or not while the page draws it anew."""
         end = time.monotonic() + seconds
         while True:
-            answer = condition()
+            missing = ""
+            try:
+                answer = condition()
+            except AssertionError as error:
+                if not str(error).startswith("javascript error"):
+                    raise
+                answer, missing = None, f" ({error})"
             if answer:
                 return answer
             if time.monotonic() > end:
-                raise AssertionError(f"not within {seconds} s: {what}")
+                raise AssertionError(f"not within {seconds} s: {what}{missing}")
             time.sleep(0.05)
 
     def go(self, url):
