@@ -20,13 +20,13 @@ std::optional<std::string> Watchdog::held_because(Instant now) const {
 }
 
 std::optional<std::string> Watchdog::unfed_because(Instant now) const {
-  if (const auto part = held_because(now)) return *part + " does not move";
+  const auto seconds = [](auto span) { return std::to_string(std::chrono::round<std::chrono::seconds>(span).count()) + " s"; };
+  const std::string what_follows = has_dropped(now) ? "; every contact must be open by now" : "; " + seconds(timing_.drops_after) + " after the last write every contact opens";
+  if (const auto part = held_because(now)) return *part + " does not move" + what_follows;
   if (!fed_at_) return "its relay has not taken a write yet";
   const auto hungry_for = now - *fed_at_;
   if (hungry_for <= std::max(2 * timing_.every, timing_.drops_after / 2)) return std::nullopt;
-  const auto seconds = [](auto span) { return std::to_string(std::chrono::round<std::chrono::seconds>(span).count()) + " s"; };
-  const std::string why = "its relay has taken no write for " + seconds(hungry_for);
-  return why + (has_dropped(now) ? ": every contact must be open by now" : "; after " + seconds(timing_.drops_after) + " every contact opens");
+  return "its relay has taken no write for " + seconds(hungry_for) + what_follows;
 }
 
 bool Watchdog::next_write(Instant now) {

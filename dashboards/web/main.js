@@ -95,7 +95,7 @@ function banner_list() {
   for (const supply of bench.benches ?? []) {
     if (supply.smoke === "smoke") list.push({ key: `smoke ${supply.name}`, tone: "trouble", text: `SMOKE OR HEAT at ${supply.name}. Leave, and call the fire service. Do not go in alone.` });
     if (supply.contactor?.is_defective) list.push({ key: `contactor ${supply.name}`, tone: "trouble", text: `The contactor of ${supply.name} did not obey: what is behind it may be live. Use the red button.` });
-    if (supply.watchdog?.state === "held") list.push({ key: `watchdog ${supply.name}`, tone: "trouble", text: `The hardware watchdog of ${supply.name} is not fed${supply.watchdog.reason ? `: ${supply.watchdog.reason}` : ""}. Its module opens every contact.` });
+    if (supply.watchdog?.state === "held") list.push({ key: `watchdog ${supply.name}`, tone: "trouble", text: `The hardware watchdog of ${supply.name} is not fed${supply.watchdog.reason ? `: ${supply.watchdog.reason}` : ""}.` });
   }
   for (const bus of bench.buses) {
     const silent = bus.meters.filter((meter) => meter.state !== "ok").map((meter) => meter.name);

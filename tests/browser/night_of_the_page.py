@@ -326,7 +326,7 @@ def cautions_are_accepted_one_by_one(page, fixture):
 def smoke_is_the_first_banner(page, fixture):
     page.open("bench")
     fixture.bench["benches"][0]["smoke"] = "smoke"
-    fixture.bench["benches"][1]["watchdog"] = {"state": "held", "reason": "bus bench_tcp does not move"}
+    fixture.bench["benches"][1]["watchdog"] = {"state": "held", "reason": "bus bench_tcp does not move; 10 s after the last write every contact opens"}
     fixture.tell_bench()
     page.browser.wait("smoke", lambda: "SMOKE OR HEAT at bench 1. Leave, and call the fire service." in page.browser.text("#banners"), 2)
     assert "watchdog of bench 2 is not fed: bus bench_tcp does not move" in page.browser.text("#banners"), page.browser.text("#banners")

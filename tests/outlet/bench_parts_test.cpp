@@ -84,6 +84,7 @@ TEST(Watchdog, StarvesWhenOnePartStopsThoughTheOthersGoOn) {
   const int late = fed(dog, milliseconds{25200}, milliseconds{90000}, [&](Instant now) { dog.progress("engine", now); });
   EXPECT_EQ(late, 0);
   EXPECT_EQ(dog.held_because(start + milliseconds{60000}), "bus");
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{60000}), "bus does not move; every contact must be open by now");
   EXPECT_TRUE(dog.has_dropped(start + milliseconds{60000}));
 }
 
@@ -94,8 +95,8 @@ TEST(Watchdog, SaysLongBeforeTheContactsOpenThatItsRelayTakesNoWrite) {
   ASSERT_TRUE(dog.next_write(start + milliseconds{4000}));
   dog.answered(false, start + milliseconds{4500});
   EXPECT_EQ(dog.unfed_because(start + milliseconds{7000}), std::nullopt);  // one write was lost: that alone is nothing
-  EXPECT_EQ(dog.unfed_because(start + milliseconds{8000}), "its relay has taken no write for 6 s; after 10 s every contact opens");
-  EXPECT_EQ(dog.unfed_because(start + milliseconds{20000}), "its relay has taken no write for 18 s: every contact must be open by now");
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{8000}), "its relay has taken no write for 6 s; 10 s after the last write every contact opens");
+  EXPECT_EQ(dog.unfed_because(start + milliseconds{20000}), "its relay has taken no write for 18 s; every contact must be open by now");
   ASSERT_TRUE(dog.next_write(start + milliseconds{20000}));
   dog.answered(true, start + milliseconds{20100});
   EXPECT_EQ(dog.unfed_because(start + milliseconds{20200}), std::nullopt);
