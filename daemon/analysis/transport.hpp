@@ -24,7 +24,6 @@ class Transport {
   }
   /// Up to speed for long enough that its figures tell of it.
   bool is_steady(Timestamp now) const { return !has_begun_ || (is_running_ && now - since_ >= spin_up); }
-  bool has_begun() const { return has_begun_; }
   bool is_stopped() const { return has_begun_ && !is_running_; }
   /// Standing for no longer than it may.
   bool is_usual_stop(Timestamp now) const { return is_stopped() && now - since_ < std::max(stop_least, stop_times * longest_stop_); }

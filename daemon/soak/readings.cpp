@@ -53,7 +53,7 @@ void Engine::take_one(const Reading& as_met) {
   moment.is_telling = is_telling;
   moment.is_restless = is_disturbed || stands || are_mains_restless();
   moment.is_standing = stands;
-  moment.is_doubtful = transport_.has_begun() && stands_with_the_transport(point.point()) && speed_at_ && reading.at() > *speed_at_;
+  moment.is_doubtful = stands_with_the_transport(point.point()) && speed_at_ && reading.at() > *speed_at_;
   moment.has_company = reading.is_good() && point.would_collapse(reading.value()) && has_company(point.id(), reading.at());
   if (activity_point_ && point.point().role == Role::bias) moment.quiet_floor = quiets_[index].floor();
   const auto taken = point.take(reading, watts_, watts_at_, moment);

@@ -1,6 +1,9 @@
 /// Decks play and stand by turns, and their meters are read when their turn comes.
 #include <gtest/gtest.h>
 
+#include <fstream>
+#include <iterator>
+
 #include "support/night.hpp"
 
 namespace steadyglow::tests {
@@ -8,41 +11,11 @@ namespace {
 
 using soak::Kind;
 
-const std::string deck_text = R"(
-[profile]
-kind = "tape-deck"
-mains_nominal_volts = 230.0
-drive = "steady"
-[[point]]
-name = "speed_hz"
-quantity = "speed"
-uom = "Hz"
-role = "speed"
-nominal = 3000.0
-[[point]]
-name = "motor_ma"
-quantity = "current"
-uom = "mA"
-role = "supply_current"
-nominal = 95.0
-warn = { low = 80.0, high = 110.0 }
-[[point]]
-name = "level_mv"
-quantity = "voltage"
-uom = "mV"
-role = "level"
-nominal = 580.0
-[[point]]
-name = "mains_v"
-quantity = "voltage"
-uom = "V"
-role = "mains_voltage"
-[[point]]
-name = "mains_w"
-quantity = "power"
-uom = "W"
-role = "mains_power"
-)";
+/// The tape deck of config/profiles: 3000 Hz, 95 mA, 580 mV and 22 W while it plays.
+std::string deck_text() {
+  std::ifstream file(std::string(STEADYGLOW_SOURCE_DIR) + "/config/profiles/skelby_4t.toml");
+  return {std::istreambuf_iterator<char>(file), {}};
+}
 
 /// Plays sides of 45 min from the start on, and stands for 5 min after each.
 Course by_sides(Course playing, double standing) {
@@ -50,9 +23,11 @@ Course by_sides(Course playing, double standing) {
 }
 
 Night deck_night() {
-  Night night(deck_text);
-  night.point("speed_hz", by_sides(hold(3000.0), 0.0), 0.4).point("motor_ma", by_sides(hold(95.0), 4.0), 0.6).point("level_mv", by_sides(hold(580.0), 8.0), 1.5);
-  night.point("mains_v", hold(230.0), 0.1).point("mains_w", by_sides(hold(22.0), 9.0), 0.1);
+  Night night(deck_text());
+  night.point("speed_hz", by_sides(hold(3000.0), 0.0), 0.4).point("motor_ma", by_sides(hold(95.0), 4.0), 0.6);
+  night.point("level_left_mv", by_sides(hold(580.0), 8.0), 1.5).point("level_right_mv", by_sides(hold(577.0), 8.0), 1.5);
+  night.point("rail_v", hold(12.05), 0.003).point("motor_c", hold(35.0), 0.1).point("solenoid_c", hold(45.0), 0.1).point("room_c", hold(21.0), 0.03);
+  night.point("mains_volts", hold(230.0), 0.1).point("mains_current", by_sides(hold(0.11), 0.05), 0.0005).point("mains_power", by_sides(hold(22.0), 9.0), 0.1);
   return night;
 }
 
@@ -81,16 +56,16 @@ TEST(Deck, OneThatIsFoundAgainPlayingHasItsContactBack) {
 
 TEST(Deck, ItsFiguresAreJudgedToWhereItsSpeedIsReadSeldom) {
   Night night = deck_night();
-  night.every("speed_hz", 60.0).point("level_mv", by_sides(stepping(hold(580.0), 6.0 * hours, 530.0), 8.0), 1.5);
+  night.every("speed_hz", 60.0).point("level_left_mv", by_sides(stepping(hold(580.0), 6.0 * hours, 530.0), 8.0), 1.5);
   night.run_until(8.0 * hours);
   const std::string loud = night.loud();
-  EXPECT_NE(loud.find("level_mv"), std::string::npos) << loud;
+  EXPECT_NE(loud.find("level_left_mv"), std::string::npos) << loud;
 }
 
 /// A tone that is silent in stop: no reading at all.
 Night silent_from_to(double from, double until) {
   Night night = deck_night();
-  night.missing("speed_hz", from, until).point("mains_w", [=](double s) { return s >= from && s < until ? 9.0 : by_sides(hold(22.0), 9.0)(s); }, 0.1);
+  night.missing("speed_hz", from, until).point("mains_power", [=](double s) { return s >= from && s < until ? 9.0 : by_sides(hold(22.0), 9.0)(s); }, 0.1);
   return night;
 }
 
