@@ -10,6 +10,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <cstring>
+#include <filesystem>
 #include <set>
 #include <string_view>
 
@@ -83,7 +84,7 @@ class Reader {
 
   std::string text(Table& table, const char* key) { return table.has(key) ? maybe_text(table, key) : table.text(key); }
 
-  std::string beside(const std::string& file) const { return file.starts_with('/') ? file : folder_ + "/" + file; }
+  std::string beside(const std::string& file) const { return (std::filesystem::path(folder_) / file).string(); }
 
   /// A secret stands in a file of its own that only its owner can read, or in the folder that the service manager gives.
   std::string secret(Table& table, const char* key) {
